@@ -1,0 +1,73 @@
+#include "base/motion.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+
+namespace pw {
+namespace {
+constexpr std::string_view kNames[] = {"good", "weak", "hidden", "outside", "lost"};
+}
+
+std::string_view name(TrackStatus s) { return kNames[static_cast<int>(s)]; }
+
+std::optional<TrackStatus> track_status(std::string_view name) {
+  for (int i = 0; i < 5; ++i)
+    if (kNames[i] == name) return static_cast<TrackStatus>(i);
+  return std::nullopt;
+}
+
+Quad corner_quad(const std::vector<Point>& region) {
+  if (region.size() == 4) return {region[0], region[1], region[2], region[3]};
+  Point lo = region.at(0), hi = region.at(0);
+  for (const Point& p : region) lo = lo.cwiseMin(p), hi = hi.cwiseMax(p);
+  return {lo, Point(hi.x(), lo.y()), hi, Point(lo.x(), hi.y())};
+}
+
+const Pose* Motion::find(int frame) const {
+  const auto it = std::lower_bound(poses.begin(), poses.end(), frame, [](const Pose& p, int f) { return p.frame < f; });
+  return it != poses.end() && it->frame == frame ? &*it : nullptr;
+}
+
+std::optional<Matrix3> Motion::at(double t) const {
+  if (!std::isfinite(t) || std::abs(t) > 1e8) return std::nullopt;
+  const int base = static_cast<int>(std::floor(t));
+  if (t == base) {
+    const Pose* p = find(base);
+    if (p && p->status != TrackStatus::lost) return p->frame_from_ref;
+    if (p) return std::nullopt;
+  }
+  // The nearest four usable frames, two on each side where there are that many, in ascending order.
+  std::vector<const Pose*> near;
+  for (int f = base - 3; f <= base + 4; ++f) {
+    const Pose* p = find(f);
+    if (p && p->status != TrackStatus::lost) near.push_back(p);
+  }
+  std::stable_sort(near.begin(), near.end(),
+                   [t](const Pose* a, const Pose* b) { return std::abs(a->frame - t) < std::abs(b->frame - t); });
+  if (near.size() > 4) near.resize(4);
+  if (near.empty() || std::abs(near[0]->frame - t) > 1) return std::nullopt;
+  std::sort(near.begin(), near.end(), [](const Pose* a, const Pose* b) { return a->frame < b->frame; });
+  // Beyond the ends a straight line through the last two is safer than a cubic.
+  if (t < near.front()->frame && near.size() > 2) near.resize(2);
+  if (t > near.back()->frame && near.size() > 2) near.erase(near.begin(), near.end() - 2);
+
+  const Quad from = corner_quad(region);
+  Quad to{Point(0, 0), Point(0, 0), Point(0, 0), Point(0, 0)};
+  for (size_t i = 0; i < near.size(); ++i) {
+    double weight = 1;
+    for (size_t j = 0; j < near.size(); ++j)
+      if (j != i) weight *= (t - near[j]->frame) / (near[i]->frame - near[j]->frame);
+    for (int k = 0; k < 4; ++k) to[k] += weight * map(near[i]->frame_from_ref, from[k]);
+  }
+  return homography(from, to);
+}
+
+std::optional<Matrix3> Motion::between(double to, double from) const {
+  if (to == from) return Matrix3(Matrix3::Identity());
+  const auto a = at(to), b = at(from);
+  if (!a || !b) return std::nullopt;
+  return normalised(*a * b->inverse());
+}
+
+}  // namespace pw
