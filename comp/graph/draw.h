@@ -1,0 +1,34 @@
+// Runs a plan: steps in order, tiles of a step in parallel, pictures dropped at their last use.
+#pragma once
+#include <cstdint>
+#include <memory>
+
+#include "comp/graph/plan.h"
+
+namespace pw {
+
+// Frames of footage and pictures that stay, kept between plans. Thread safe. Keeps at most `limit_bytes` of footage,
+// dropping what was used longest ago; pictures that stay are always kept.
+class Kept {
+ public:
+  explicit Kept(int64_t limit_bytes);
+  ~Kept();
+  std::optional<Picture> find(int node, int output, int frame, const Rect& rect);
+  void keep(int node, int output, int frame, const Picture& picture, bool forever);
+
+ private:
+  struct Inside;
+  std::unique_ptr<Inside> inside_;
+};
+
+struct Drawing {
+  const Stage& stage;
+  const Runner& runner;
+  Kept& kept;
+  int tile_width = 0, tile_height = 64;  // 0: as wide as the step. Any size gives the same bytes.
+};
+
+// The wanted pictures, in order. A source that cannot be read ends the plan with its problems.
+Result<std::vector<Picture>> draw(const Drawing& drawing, const Plan& plan);
+
+}  // namespace pw

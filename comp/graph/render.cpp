@@ -1,0 +1,127 @@
+#include "comp/graph/render.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cstring>
+#include <mutex>
+
+#include "comp/graph/draw.h"
+#include "comp/graph/key.h"
+
+namespace pw {
+namespace {
+
+// The rectangle a sink's file covers: where there are pixels, or the canvas when that is "everywhere" or nothing.
+Rect file_rect(const Stage& stage, int sink, int frame) {
+  const Node& node = stage.scene.graph.nodes[sink];
+  const Rect extent = (*stage.extents(frame))[node.inputs[0][0].node];
+  return extent == kEverywhere || extent.empty() ? stage.scene.shot.canvas() : unite(extent, stage.scene.shot.canvas());
+}
+
+// Heights of the bands so that each band's plan fits into the limit.
+int fitting_height(const Stage& stage, const Want& want, int64_t limit) {
+  int height = want.rect.height();
+  for (; height > 16; height = (height + 1) / 2) {
+    Want band = want;
+    band.rect.y1 = band.rect.y0 + height;
+    if (make_plan(stage, {band}).peak_bytes() <= limit) break;
+  }
+  return std::max(1, height);
+}
+
+Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const RenderOptions& options) {
+  const int64_t limit = options.memory_limit / std::max(1, options.frames_at_once);
+  const int height = options.band_height > 0 ? options.band_height : fitting_height(drawing.stage, want, limit);
+  if (height >= want.rect.height()) {
+    auto drawn = draw(drawing, make_plan(drawing.stage, {want}));
+    if (!drawn) return fail(drawn.error());
+    return std::move((*drawn)[0]);
+  }
+  std::optional<Canvas> whole;
+  for (int y = want.rect.y0; y < want.rect.y1; y += height) {
+    Want band = want;
+    band.rect.y0 = y, band.rect.y1 = std::min(y + height, want.rect.y1);
+    auto drawn = draw(drawing, make_plan(drawing.stage, {band}));
+    if (!drawn) return fail(drawn.error());
+    const Picture& part = (*drawn)[0];
+    if (!whole) whole = Canvas::clear(want.rect, part.channels());
+    const Rect inside = intersect(band.rect, part.window());
+    for (int row = inside.y0; row < inside.y1; ++row)
+      std::memcpy(whole->at(inside.x0, row), part.at(inside.x0, row), sizeof(float) * part.channels() * inside.width());
+  }
+  return std::move(*whole).finish().cropped((*drawing.stage.extents(want.frame))[want.node]);
+}
+
+}  // namespace
+
+RenderReport render(const Scene& scene, const Results& results, const std::vector<int>& sinks,
+                    const std::vector<int>& frames, const RenderOptions& options) {
+  const Stage stage(scene, results.measured);
+  Kept kept(options.memory_limit / 4);
+  const Drawing drawing{stage, options.runner, kept, options.tile_width, options.tile_height};
+  const std::vector<std::string> keys = cache_keys(scene);
+  RenderReport report;
+  std::mutex mutex;
+  std::vector<Problems> told(frames.size());
+  int done = 0;
+
+  auto one = [&](size_t i) {
+    if (options.stop && options.stop->load()) {
+      std::lock_guard lock(mutex);
+      report.stopped = true;
+      return;
+    }
+    const int frame = frames[i];
+    int written = 0;
+    for (int sink : sinks) {
+      const Node& node = scene.graph.nodes[sink];
+      const Link& from = node.inputs[0][0];
+      auto picture = draw_banded(drawing, {from.node, from.output, frame, file_rect(stage, sink, frame)}, options);
+      Result<void> result;
+      if (!picture)
+        result = fail(picture.error());
+      else
+        result = node.kind->hooks.deliver(
+            node.params.get(),
+            Delivering{scene.shot,
+                       frame,
+                       *picture,
+                       {{"PlatewrightKey", keys[sink]}, {"PlatewrightTarget", std::string(target_name())}}});
+      if (result) {
+        ++written;
+        continue;
+      }
+      for (Problem& p : result.error()) {
+        p.frame = frame;
+        // The same broken input met through two sinks is told once.
+        const bool known = std::any_of(told[i].begin(), told[i].end(),
+                                       [&](const Problem& q) { return q.file == p.file && q.what == p.what; });
+        if (!known) told[i].push_back(std::move(p));
+      }
+    }
+    std::lock_guard lock(mutex);
+    report.written += written;
+    report.frames += told[i].empty();
+    ++done;
+    if (options.progress) options.progress(frame, done, static_cast<int>(frames.size()));
+  };
+  // Frames are begun in order whatever runs them, so that a stop leaves no holes.
+  std::atomic<size_t> next{0};
+  if (options.frames_at_once <= 1)
+    for (size_t i = 0; i < frames.size(); ++i) one(next++);
+  else
+    options.runner.run(frames.size(), [&](size_t) { one(next++); });
+  for (Problems& p : told) report.problems.insert(report.problems.end(), p.begin(), p.end());
+  return report;
+}
+
+Result<Picture> render_node(const Scene& scene, const Results& results, int node, int output, int frame,
+                            const RenderOptions& options) {
+  const Stage stage(scene, results.measured);
+  Kept kept(options.memory_limit / 4);
+  return draw_banded({stage, options.runner, kept, options.tile_width, options.tile_height},
+                     {node, output, frame, scene.shot.canvas()}, options);
+}
+
+}  // namespace pw

@@ -1,0 +1,36 @@
+// Frames into files: for every frame the plan of what is delivered, in bands when memory is short, several frames at
+// once.
+#pragma once
+#include <atomic>
+#include <functional>
+
+#include "comp/graph/measure.h"
+
+namespace pw {
+
+struct RenderOptions {
+  const Runner& runner;
+  int frames_at_once = 1;                   // Any number gives the same bytes.
+  int64_t memory_limit = int64_t{4} << 30;  // Bytes for pictures.
+  int band_height = 0;                      // Rows; 0: as many as fit into the memory limit.
+  int tile_width = 0, tile_height = 64;     // 0: whole rows.
+  const std::atomic<bool>* stop = nullptr;  // Set: no further frame is begun.
+  std::function<void(int frame, int done, int total)> progress = {};
+};
+
+struct RenderReport {
+  int written = 0;    // Files.
+  int frames = 0;     // Frames done without a problem.
+  Problems problems;  // In the order of the frames; a frame with one has no file from the sink concerned.
+  bool stopped = false;
+};
+
+// Delivers `frames` of every sink in `sinks`. A frame whose input is broken or missing is told and passed over.
+RenderReport render(const Scene& scene, const Results& results, const std::vector<int>& sinks,
+                    const std::vector<int>& frames, const RenderOptions& options);
+
+// One picture of a node's output, whole canvas (or where it has pixels, when that is more).
+Result<Picture> render_node(const Scene& scene, const Results& results, int node, int output, int frame,
+                            const RenderOptions& options);
+
+}  // namespace pw

@@ -1,0 +1,88 @@
+#include "comp/graph/scene.h"
+
+#include <fmt/format.h>
+
+namespace pw {
+
+std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes) {
+  std::vector<bool> in(graph.nodes.size());
+  for (int n : nodes) in[n] = true;
+  for (size_t n = graph.nodes.size(); n-- > 0;)
+    if (in[n])
+      for (const auto& input : graph.nodes[n].inputs)
+        for (const Link& l : input) in[l.node] = true;
+  return in;
+}
+
+std::vector<bool> fixed_nodes(const Graph& graph) {
+  std::vector<bool> fixed(graph.nodes.size());
+  for (size_t n = 0; n < graph.nodes.size(); ++n) {
+    const Node& node = graph.nodes[n];
+    if (node.kind->family == Family::bake) fixed[n] = true;
+    if (node.kind->family != Family::maker || node.kind->restless) continue;
+    bool still = true;
+    for (const auto& input : node.inputs)
+      for (const Link& l : input) still = still && fixed[l.node];
+    for (const Param& p : node.kind->params)
+      if (const Value v = p.get(node.params.get()); const auto* a = std::get_if<Animated>(&v))
+        still = still && a->keys.empty();
+    fixed[n] = still;
+  }
+  return fixed;
+}
+
+int still_origin(const Graph& graph, const std::vector<bool>& fixed, int n) {
+  if (!fixed[n]) return -1;
+  const Node& node = graph.nodes[n];
+  if (node.kind->family == Family::bake) return n;
+  for (const auto& input : node.inputs)
+    for (const Link& l : input)
+      if (const int origin = still_origin(graph, fixed, l.node); origin >= 0) return origin;
+  return -1;
+}
+
+Result<Scene> survey(Graph graph, double scale) {
+  Scene scene{std::move(graph), {}, {}, {}};
+  Graph& g = scene.graph;
+  Shot& shot = scene.shot = g.given;
+  shot.scale = scale;
+  scene.surveys.resize(g.nodes.size());
+  Problems problems;
+  auto at_node = [&](Problem p, const Node& node, std::string_view key) {
+    if (p.node.empty()) p.node = node.name;
+    // What is wrong with a file is told under the file's own name; everything else where it stands in the shot.
+    if (p.file.empty()) {
+      const Position at = node.where(key);
+      p.file = g.file, p.line = at.line, p.column = at.column;
+    }
+    return p;
+  };
+  for (size_t n = 0; n < g.nodes.size(); ++n) {
+    const Node& node = g.nodes[n];
+    if (!node.kind->hooks.survey) continue;
+    auto s = node.kind->hooks.survey(node.params.get(), shot);
+    if (s)
+      scene.surveys[n] = std::move(*s);
+    else
+      for (Problem& p : s.error()) problems.push_back(at_node(std::move(p), node, "file"));
+  }
+  if (any_error(problems)) return fail(std::move(problems));
+
+  if (const int like = g.find(g.like); like >= 0 && scene.surveys[like]) {
+    const Survey& s = *scene.surveys[like];
+    if (shot.width == 0) shot.width = s.width, shot.height = s.height;
+    if (!g.frames_given) shot.first = s.first, shot.last = s.last;
+  }
+  if (shot.rate == 0) shot.rate = 24;
+  for (size_t n = 0; n < g.nodes.size(); ++n)
+    for (const auto& rule : g.nodes[n].kind->fits_shot)
+      if (const auto c = rule(g.nodes[n].params.get(), shot))
+        problems.push_back(
+            at_node({.what = fmt::format("{}.{} {}", g.nodes[n].name, c->key, c->what), .remedy = c->remedy},
+                    g.nodes[n], c->key));
+  if (any_error(problems)) return fail(std::move(problems));
+  scene.warnings = std::move(problems);
+  return scene;
+}
+
+}  // namespace pw

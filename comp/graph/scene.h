@@ -1,0 +1,28 @@
+// A graph together with what its files turned out to be: size and frames are known, the rules that need them hold.
+#pragma once
+#include <optional>
+
+#include "comp/graph/graph.h"
+
+namespace pw {
+
+struct Scene {
+  Graph graph;
+  Shot shot;
+  std::vector<std::optional<Survey>> surveys;  // Per node; of those that read files.
+  Problems warnings;
+};
+
+// Looks at the files (not at their pixels). `scale` 0 < scale <= 1: proxy.
+Result<Scene> survey(Graph graph, double scale = 1);
+
+// Which nodes the given ones lean on, themselves included.
+std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes);
+
+// True: the node's picture is the same on every frame.
+std::vector<bool> fixed_nodes(const Graph& graph);
+
+// The node whose stored still a fixed picture comes from, or -1.
+int still_origin(const Graph& graph, const std::vector<bool>& fixed, int node);
+
+}  // namespace pw

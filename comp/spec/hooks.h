@@ -1,0 +1,121 @@
+// What a kind can do, as functions from values to values. `params` is the kind's own Params; Declare<Params> types it.
+#pragma once
+#include <any>
+#include <functional>
+#include <memory>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "base/motion.h"
+#include "base/parallel.h"
+#include "base/picture.h"
+#include "base/problem.h"
+#include "base/still.h"
+
+namespace pw {
+
+// Stands for "has pixels wherever one asks".
+inline constexpr Rect kEverywhere{-(1 << 20), -(1 << 20), 1 << 20, 1 << 20};
+
+// What every node of a shot shares.
+struct Shot {
+  int width = 0, height = 0;  // Of the plate at full size.
+  int first = 1, last = 1;    // Frames.
+  double rate = 24;           // Frames a second.
+  double shutter_deg = 180;   // 360: open for the whole frame; 0: no smear.
+  double scale = 1;           // Proxy: makers work at this share of the full size; measures always at 1.
+  std::string folder;         // Where the shot file is; relative paths start there.
+
+  Rect canvas() const;  // The plate's rectangle at the scale.
+  double px(double full_size) const { return full_size * scale; }
+  Matrix3 scaled(const Matrix3& full_size) const;   // A homography of the full-size plate, at the scale.
+  std::string path(const std::string& file) const;  // As the shot file means it.
+};
+
+// What a measure or a bake stores.
+using Measured = std::variant<std::monostate, Motion, Still>;
+
+// A connected input before any pixel is drawn.
+struct Connection {
+  std::string node;                    // Its name in the shot file.
+  const Measured* measured = nullptr;  // Of a motion; null for pictures.
+  const Still* still = nullptr;  // When it is the same picture on every frame because it comes from a still: that still
+                                 // (without regard to what was done to its colour since).
+  bool fixed = false;            // The same picture on every frame.
+  Rect extent;                   // Where it has pixels, at the frame asked for.
+};
+
+// One demand on a node: what is wanted, and what is known of its inputs.
+struct Ask {
+  const Shot& shot;
+  int frame = 0;
+  Rect rect;
+  int output = 0;
+  const std::vector<std::vector<Connection>>& inputs;  // [input][item], in the order of the declaration.
+  const Measured* own = nullptr;                       // The stored result of a bake.
+
+  bool has(int input) const { return !inputs[input].empty(); }
+  const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
+};
+
+// What is needed of the inputs for it.
+struct Demand {
+  int input, item, frame;
+  Rect rect;
+};
+
+// The same with the pixels: get() covers at least what needs() asked for, where the input has pixels.
+struct Making : Ask {
+  std::function<const Picture&(int input, int item, int frame)> get;
+  const Picture& picture(int input) const { return get(input, 0, frame); }
+};
+
+// What a node's files are, found without reading pixels.
+struct Survey {
+  int width = 0, height = 0;  // 0: says nothing about the size of the plate.
+  int first = 1, last = 1;
+  std::string identity;       // Changes when the files change.
+  bool windows_vary = false;  // Frames may have pixels outside their size, or fewer.
+};
+
+struct Measuring {
+  const Shot& shot;
+  const std::vector<std::vector<Connection>>& inputs;
+  std::function<Result<Picture>(int input, int item, int frame)> get;  // Whole frames at full size.
+  const Runner& runner;
+  std::function<bool(int done, int total)> progress;  // False: stop.
+
+  bool has(int input) const { return !inputs[input].empty(); }
+  const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
+};
+
+struct Delivering {
+  const Shot& shot;
+  int frame;
+  const Picture& picture;
+  std::vector<std::pair<std::string, std::string>> about;  // What the file says of itself.
+};
+
+struct Hooks {
+  // Any kind that reads files: what they are. The shot's size and frames are not known yet, its folder is.
+  std::function<Result<Survey>(const void* params, const Shot&)> survey = {};
+  // source: one whole frame in scene-linear light at the shot's scale; and its window alone, where windows vary.
+  std::function<Result<Picture>(const void* params, const Shot&, const Survey&, int frame)> load = {};
+  std::function<Rect(const void* params, const Shot&, const Survey&, int frame)> window = {};
+  // maker, bake: reach, and pixels. Without needs(), every picture input is needed at the same frame and rectangle.
+  std::function<std::vector<Demand>(const void* params, const Ask&)> needs = {};
+  std::function<Picture(const void* params, const Making&)> make = {};
+  // maker: where the result can have pixels; without it: where any input has.
+  std::function<Rect(const void* params, const Ask&)> extent = {};
+  // measure, bake
+  std::function<Result<Measured>(const void* params, const Measuring&)> measure = {};
+  std::function<Result<void>(const Measured&, const std::string& path_stem, const std::string& key)> save = {};
+  std::function<Result<Measured>(const std::string& path_stem, const std::string& key)> recall = {};
+  std::function<Problems(const Measured&)> remarks = {};  // What a person should know of the result.
+  // sink: the file of a frame, and its writing.
+  std::function<std::string(const void* params, const Shot&, int frame)> target = {};
+  std::function<Result<void>(const void* params, const Delivering&)> deliver = {};
+};
+
+}  // namespace pw

@@ -1,0 +1,49 @@
+// What may stand in a shot file as a parameter's value, and what flows along a connection.
+#pragma once
+#include <map>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include "base/transform.h"
+
+namespace pw {
+
+enum class Unit { none, px, deg, fraction, stops, frames, per_second };
+std::string_view name(Unit u);
+
+// What a node's output holds. An outline may stand where a matte is wanted.
+enum class Flow { picture, matte, field, motion, outline };
+std::string_view name(Flow f);
+bool fits(Flow offered, Flow wanted);
+
+enum class Ease {
+  linear,
+  smooth
+};  // smooth: a cubic through the keys that never overshoots them (Fritsch and Carlson 1980).
+
+// A number that may change over time: whole frames and the value there; held before the first and after the last.
+struct Animated {
+  double value = 0;              // Used when there are no keys.
+  std::map<int, double> keys{};  // Frame -> value.
+  Ease ease = Ease::linear;
+
+  Animated() = default;
+  Animated(double v) : value(v) {}  // NOLINT: a plain number is the common case.
+  double at(double frame) const;
+  bool operator==(const Animated&) const = default;
+};
+
+using Polygon = std::vector<Point>;
+using PathKeys = std::map<int, std::string>;  // Frame -> SVG path data.
+
+using Value = std::variant<bool, int64_t, double, std::string, Animated, std::vector<int64_t>, std::vector<double>,
+                           Polygon, PathKeys>;
+// In words: "a number", "a list of points" ...
+std::string_view value_type_name(const Value& v);
+
+// The value as it is written in a shot file (TOML). Reading it back gives the same value.
+std::string to_text(const Value& v);
+
+}  // namespace pw
