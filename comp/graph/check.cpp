@@ -24,6 +24,11 @@ int Graph::find(std::string_view name) const {
 
 namespace {
 
+// "a plane", "an outline".
+std::string one(std::string_view noun) {
+  return fmt::format("{} {}", std::string_view("aeiou").find(noun[0]) == std::string_view::npos ? "a" : "an", noun);
+}
+
 class Checker {
  public:
   Checker(const ShotText& text, Kinds kinds) : text_(text), kinds_(kinds) { graph_.file = text.file; }
@@ -32,7 +37,8 @@ class Checker {
     read_nodes();
     connect();
     require();
-    for (size_t i = 0; i < graph_.nodes.size(); ++i) apply_rules(i);
+    for (size_t i = 0; i < graph_.nodes.size(); ++i)
+      if (sound_[i]) apply_rules(i);
     if (any_error(problems_)) return done();
     order();
     if (any_error(problems_)) return done();
@@ -82,6 +88,7 @@ class Checker {
 
     Node node{e.key, kind, nullptr, std::vector<std::vector<Link>>(kind->inputs.size()), e.at, {}};
     const std::shared_ptr<void> params = kind->fresh();
+    bool sound = true;
     links_.emplace_back();
     for (const RawEntry& entry : table) {
       if (entry.key == "kind") continue;
@@ -92,12 +99,14 @@ class Checker {
         if (auto v = read_value(entry.value, *p, e.key, text_.file))
           p->set(params.get(), *v);
         else
-          for (Problem& problem : v.error()) problem.node = e.key, problems_.push_back(std::move(problem));
+          for (Problem& problem : v.error())
+            problem.node = e.key, problems_.push_back(std::move(problem)), sound = false;
       } else {
         unknown_key(e.key, *kind, entry);
       }
     }
     node.params = params;
+    sound_.push_back(sound);
     graph_.nodes.push_back(std::move(node));
   }
 
@@ -151,7 +160,8 @@ class Checker {
     const int found = graph_.find(target);
     if (found < 0) {
       std::vector<std::string> names;
-      for (const Node& other : graph_.nodes) names.push_back(other.name);
+      for (const Node& other : graph_.nodes)
+        if (other.name != node.name) names.push_back(other.name);
       // A node whose own table was wrong is not there; its mistake is told at its place.
       for (const RawEntry& e : text_.entries)
         if (e.key == target && target != "shot") return;
@@ -164,7 +174,7 @@ class Checker {
     if (out < 0) {
       if (kind.outputs.empty())
         return say(raw.at, node.name, fmt::format("{}.{} names {}, which gives nothing", node.name, input.name, target),
-                   fmt::format("a {} ends a line; name the node before it", kind.name));
+                   fmt::format("{} ends a line; name the node before it", one(kind.name)));
       std::vector<std::string> names;
       for (const Output& o : kind.outputs) names.emplace_back(o.name);
       return say(raw.at, node.name, fmt::format("{} ({}) has no output \"{}\"", target, kind.name, output),
@@ -196,11 +206,11 @@ class Checker {
       for (const Input& input : node.kind->inputs)
         if (input.required && !stands(input.name))
           say(node.at, node.name, fmt::format("{} has no {}", node.name, input.name),
-              fmt::format("a {} needs a {} there: {} = \"NODE\"", node.kind->name, name(input.flow), input.name));
+              fmt::format("{} needs {} there: {} = \"NODE\"", one(node.kind->name), one(name(input.flow)), input.name));
       for (const Param& p : node.kind->params)
         if (p.say.required && !stands(p.name))
           say(node.at, node.name, fmt::format("{} has no {}", node.name, p.name),
-              fmt::format("a {} needs it: {} = {}", node.kind->name, p.name, p.say.example));
+              fmt::format("{} needs it: {} = {}", one(node.kind->name), p.name, p.say.example));
     }
   }
 
@@ -284,6 +294,7 @@ class Checker {
   Kinds kinds_;
   Graph graph_;
   std::vector<std::vector<const RawEntry*>> links_;
+  std::vector<bool> sound_;  // Every parameter could be read.
   Problems problems_;
 };
 

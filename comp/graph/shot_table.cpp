@@ -97,8 +97,10 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
       }
       if (auto v = read_value(raw, *p, "shot", text.file))
         p->set(&t, *v);
-      else
+      else {
         problems.insert(problems.end(), v.error().begin(), v.error().end());
+        continue;
+      }
       if (e.key == "size") size_at = e.value.at;
       if (e.key == "frames") frames_at = e.value.at;
       if (e.key == "rate") rate_at = e.value.at;

@@ -6,6 +6,9 @@
 #include <filesystem>
 #include <fstream>
 #include <sstream>
+#undef TOML_HEADER_ONLY
+#define TOML_HEADER_ONLY 1  // The packaged library is built with exceptions; a bad shot file is no exception here.
+#undef TOML_SHARED_LIB
 #define TOML_EXCEPTIONS 0
 #define TOML_ENABLE_FORMATTERS 0
 #include <toml++/toml.h>
@@ -114,11 +117,11 @@ Result<ShotText> with_setting(ShotText text, std::string_view setting) {
         Raw raw = std::move(parsed->entries[0].value);
         const auto found = std::find_if(table->begin(), table->end(), [&](const RawEntry& e) { return e.key == key; });
         if (found != table->end()) {
-          raw.at = found->at;
+          raw.at = {};  // It stands nowhere in the file.
           found->value = std::move(raw);
         } else {
-          raw.at = entry.at;
-          table->push_back({key, entry.at, std::move(raw)});
+          raw.at = {};
+          table->push_back({key, {}, std::move(raw)});
         }
         return text;
       }
