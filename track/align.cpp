@@ -1,0 +1,240 @@
+#include "track/align.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+
+#include "base/elementary.h"
+#include "track/footprint.h"
+#include "track/region.h"
+#include "track/spline.h"
+
+namespace pw {
+namespace {
+
+constexpr int kMaxLevels = 4;
+constexpr int kSmallestSide = 20;  // Of a level's region, pixels.
+constexpr int kIgnoreGrow = 3;     // Pixels around an ignored one that its footprint reaches.
+constexpr int kMaxIterations = 12;
+constexpr double kConverged = 0.002;  // Largest move of a corner, pixels of the level.
+
+Matrix3 at_level(const Matrix3& h, int level) {
+  const double s = std::ldexp(1.0, level);
+  return normalised(scaling(1 / s, 1 / s) * h * scaling(s, s));
+}
+
+std::vector<Rect> tiles_of(const Rect& box, int side) {
+  std::vector<Rect> tiles;
+  for (int y = box.y0; y < box.y1; y += side)
+    for (int x = box.x0; x < box.x1; x += side) tiles.push_back(intersect(box, {x, y, x + side, y + side}));
+  return tiles;
+}
+
+}  // namespace
+
+float code_slope(float linear) { return linear <= 0.0031308f ? 12.92f : 1.055f / 2.4f * pow(linear, 1 / 2.4f - 1); }
+
+Blocked::Blocked(const Picture& matte, int grow) {
+  if (matte.empty()) return;
+  window_ = matte.window().grown(grow);
+  const int width = window_.width();
+  std::vector<unsigned char> rows(size_t(window_.area()), 0);
+  for (int y = matte.window().y0; y < matte.window().y1; ++y)
+    for (int x = matte.window().x0; x < matte.window().x1; ++x)
+      if (*matte.at(x, y) > 0.02f)
+        std::fill_n(rows.begin() + size_t(y - window_.y0) * width + (x - window_.x0 - grow), 2 * grow + 1, 1);
+  bits_.assign(rows.size(), 0);
+  for (int y = 0; y < window_.height(); ++y)
+    for (int k = std::max(0, y - grow); k <= std::min(window_.height() - 1, y + grow); ++k)
+      for (int x = 0; x < width; ++x) bits_[size_t(y) * width + x] |= rows[size_t(k) * width + x];
+}
+
+bool Blocked::at(const Point& p) const {
+  const double x = std::floor(p.x()), y = std::floor(p.y());
+  if (!(x >= window_.x0 && x < window_.x1 && y >= window_.y0 && y < window_.y1)) return false;
+  return bits_[size_t(int(y) - window_.y0) * window_.width() + (int(x) - window_.x0)] != 0;
+}
+
+Pyramid pyramid(const Picture& p, const Rect& window, int levels, const Runner& runner) {
+  Pyramid out;
+  out.level.push_back(raster(p, aligned(window, 1 << (levels - 1))));
+  for (int l = 1; l < levels; ++l) out.level.push_back(halved(out.level.back()));
+  runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l]); });
+  return out;
+}
+
+Reference::Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner)
+    : region_(region.begin(), region.end()), channels_(std::min(3, image.channels())) {
+  const Rect inside = intersect(bounds(region), image.window());
+  int levels = 1;
+  while (levels < kMaxLevels && (std::min(inside.width(), inside.height()) >> levels) >= kSmallestSide) ++levels;
+  const int step = 1 << (levels - 1);
+  const int side = std::max(inside.area() < 120000 ? 16 : 32, step);
+  const Rect box = aligned(inside, step);
+  const Pyramid p = pyramid(image, box.grown(32), levels, runner);
+  const Blocked blocked(ignore, kIgnoreGrow);
+  centre_ = Point(0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1));
+  radius_ = 0.5 * std::hypot(box.width(), box.height());
+  for (int l = 0; l < levels; ++l) {
+    Level level;
+    const int s = 1 << l;
+    level.spline = p.level[l];
+    level.box = {box.x0 / s, box.y0 / s, box.x1 / s, box.y1 / s};
+    std::vector<Point> polygon;
+    for (const Point& c : region) polygon.push_back(c / s);
+    level.mask = coverage(polygon, level.box);
+    level.tiles = tiles_of(level.box, side / s);
+    size_t i = 0;
+    for (int y = level.box.y0; y < level.box.y1; ++y)
+      for (int x = level.box.x0; x < level.box.x1; ++x, ++i)
+        if (!blocked.empty() && blocked.at(Point((x + 0.5) * s, (y + 0.5) * s))) level.mask[i] = 0;
+    level_.push_back(std::move(level));
+  }
+}
+
+bool Reference::empty() const {
+  return std::none_of(level_[0].mask.begin(), level_[0].mask.end(), [](float m) { return m > 0; });
+}
+
+namespace {
+
+// Gain of each channel that takes the reference's brightness to the frame's: the median over tiles of the ratio of
+// means, which asks for no exact position and shrugs off occluders of less than half the region.
+LightVector light_from_means(const Raster& reference, const Raster& frame, const std::vector<Rect>& tiles,
+                             int channels) {
+  std::vector<float> ratios[3];
+  for (const Rect& t : tiles) {
+    f4 a = splat(0), b = splat(0);
+    int64_t count = 0;
+    for (int y = t.y0; y < t.y1; ++y)
+      for (int x = t.x0; x < t.x1; ++x) {
+        const f4 r = reference.at(x, y), f = frame.at(x, y);
+        if (r[3] > 0 && f[3] > 0) a += r, b += f, ++count;
+      }
+    if (2 * count < t.area()) continue;
+    for (int c = 0; c < channels; ++c)
+      if (a[c] > 1e-6f * float(count)) ratios[c].push_back(b[c] / a[c]);
+  }
+  LightVector light = Light::start();
+  for (int c = 0; c < channels; ++c) {
+    if (ratios[c].empty()) continue;
+    const auto middle = ratios[c].begin() + ratios[c].size() / 2;
+    std::nth_element(ratios[c].begin(), middle, ratios[c].end());
+    light[2 * c] = std::clamp(*middle, 0.01f, 100.f);
+  }
+  return light;
+}
+
+// d code / d linear at the predicted value; where a frame's pixels cover less of the reference than a pixel of its own,
+// its noise counts less, and the other way round: each counts by its density.
+void fill_slopes(const Raster& reference, const Light& light, const Matrix3& h, Raster& slope, const Runner& runner) {
+  const Rect w = slope.window();
+  const f4 gain{float(light.all[0]), float(light.all[2]), float(light.all[4]), 0};
+  const f4 offset{float(light.all[1]), float(light.all[3]), float(light.all[5]), 0};
+  runner.run(w.height(), [&](size_t row) {
+    const int y = w.y0 + int(row);
+    for (int x = w.x0; x < w.x1; ++x) {
+      const double z = h(2, 0) * (x + 0.5) + h(2, 1) * (y + 0.5) + h(2, 2);
+      const double magnification = std::abs(h.determinant() / (z * z * z));
+      const float share = float(std::sqrt(2 / (1 + 1 / std::max(0.05, magnification))));
+      const f4 v = gain * reference.at(x, y) + offset;
+      slope.at(x, y) = f4{code_slope(v[0]), code_slope(v[1]), code_slope(v[2]), 0} * splat(share);
+    }
+  });
+}
+
+double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
+  double move = 0;
+  for (double x : {double(box.x0), double(box.x1)})
+    for (double y : {double(box.y0), double(box.y1)}) {
+      const double d = (map(a, {x, y}) - map(b, {x, y})).norm();
+      move = std::isfinite(d) ? std::max(move, d) : 1e9;
+    }
+  return move;
+}
+
+}  // namespace
+
+void Reference::fit(const Level& l, int level, const Raster& frame, const Blocked& ignore, const Options& o,
+                    Alignment& a, double& position_px, const Runner& runner) const {
+  const Rect outer = l.box.grown(kHalo);
+  const double scale = std::ldexp(1.0, level);
+  const Point centre = centre_ / scale;
+  const double radius = radius_ / scale;
+  Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero();
+  Raster reference(outer), seen(outer), slope(outer);
+  Visibility vis;
+  std::vector<float> mask = l.mask;
+  a.converged = false;
+  for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
+    if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
+      see_reference(l.spline, h, reference, runner);
+      matched = h;
+    }
+    see_frame(frame, h, seen, runner);
+    if (i == 0 && level == o.from_level && o.fresh_light) {
+      a.light.all = light_from_means(reference, seen, l.tiles, channels_);
+      a.light.tile.assign(l.tiles.size(), LightVector::Zero());
+    }
+    if (i == 0) {
+      fill_slopes(reference, a.light, h, slope, runner);
+      if (!ignore.empty()) {
+        size_t k = 0;
+        for (int y = l.box.y0; y < l.box.y1; ++y)
+          for (int x = l.box.x0; x < l.box.x1; ++x, ++k)
+            mask[k] = ignore.at(map(h, {x + 0.5, y + 0.5}) * scale) ? 0 : l.mask[k];
+      }
+    }
+    VisibilityInput in{&reference, &seen, &slope, mask.data(), channels_, std::max(o.sigma / scale, 0.001),
+                       position_px};
+    find_visible(in, l.tiles, a.light, runner, vis);
+    std::vector<TileSums> sums(l.tiles.size());
+    const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
+    runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
+    const Step step = solve(sums, a.light, LightSpread{}, 3.0);
+    const Matrix3 next = normalised(h * small_homography(step.motion, centre, radius));
+    a.last_step_px = largest_move(next, h, l.box);
+    a.covariance = step.covariance * (scale * scale);
+    a.information = step.information / (scale * scale);
+    a.residual = vis.residual, a.inflation = vis.inflation, a.seen = vis.seen, a.visible = vis.visible;
+    if (!(a.last_step_px < radius)) break;
+    h = next;
+    a.light.all += step.all;
+    for (size_t t = 0; t < sums.size(); ++t) a.light.tile[t] += step.tile[t];
+    a.converged = a.last_step_px < kConverged * std::max(1.0, scale / 2) && i > 0;
+    position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
+  }
+  if (level == o.to_level) {
+    a.weight.resize(size_t(l.box.area()));
+    size_t k = 0;
+    for (int y = l.box.y0; y < l.box.y1; ++y)
+      for (int x = l.box.x0; x < l.box.x1; ++x, ++k) a.weight[k] = vis.weight.at(x, y)[3];
+  }
+  a.frame_from_ref = at_level(h, -level);
+}
+
+Alignment Reference::align(const Pyramid& frame, const Blocked& ignore, const Alignment& start, const Options& o,
+                           const Runner& runner) const {
+  Alignment a = start;
+  double position_px = o.position_px;
+  const int from = std::min(o.from_level, levels() - 1);
+  for (int level = from; level >= std::min(from, o.to_level); --level) {
+    Options at = o;
+    at.from_level = from;
+    at.to_level = std::min(from, o.to_level);
+    fit(level_[level], level, frame.level[level], ignore, at, a, position_px, runner);
+    position_px = std::max(0.3, 2 * position_px);
+  }
+  return a;
+}
+
+Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a) {
+  const auto& region = reference.region();
+  Eigen::MatrixXd j(2 * region.size(), kMotion);
+  for (size_t i = 0; i < region.size(); ++i)
+    j.middleRows<2>(2 * i) =
+        jacobian(a.frame_from_ref, region[i]) * motion_jacobian(region[i], reference.centre(), reference.radius());
+  return j * a.covariance * j.transpose();
+}
+
+}  // namespace pw

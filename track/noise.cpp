@@ -1,0 +1,36 @@
+#include "track/noise.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "track/align.h"
+
+namespace pw {
+
+double noise_sigma(const Picture& p) {
+  const Rect w = p.window().grown(-1);
+  const int channels = std::min(3, p.channels()), block = 16;
+  std::vector<double> levels;
+  for (int y0 = w.y0; y0 + block <= w.y1; y0 += block)
+    for (int x0 = w.x0; x0 + block <= w.x1; x0 += block) {
+      double sum = 0, count = 0;
+      for (int y = y0; y < y0 + block; y += 2)
+        for (int x = x0; x < x0 + block; x += 2)
+          for (int c = 0; c < channels; ++c) {
+            const float *a = p.at(x - 1, y - 1) + c, *b = p.at(x - 1, y) + c, *d = p.at(x - 1, y + 1) + c;
+            const int s = p.channels();
+            const float v =
+                a[0] - 2 * a[s] + a[2 * s] - 2 * b[0] + 4 * b[s] - 2 * b[2 * s] + d[0] - 2 * d[s] + d[2 * s];
+            const float e = v * code_slope(b[s]);
+            sum += e * e, ++count;
+          }
+      levels.push_back(std::sqrt(sum / count) / 6);
+    }
+  if (levels.empty()) return 1 / 255.0;
+  const auto at = levels.begin() + levels.size() / 5;
+  std::nth_element(levels.begin(), at, levels.end());
+  return *at;
+}
+
+}  // namespace pw

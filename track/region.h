@@ -1,0 +1,22 @@
+// Regions drawn as polygons.
+#pragma once
+#include <span>
+#include <vector>
+
+#include "base/rect.h"
+#include "base/transform.h"
+
+namespace pw {
+
+// Smallest rectangle of whole pixels that holds the polygon.
+Rect bounds(std::span<const Point> polygon);
+
+// For every pixel of `window`, row by row: the share of it inside the polygon (even-odd rule; may be concave or cross
+// itself), from 4 x 4 samples, 0 to 1.
+std::vector<float> coverage(std::span<const Point> polygon, const Rect& window);
+
+// Area of the part of the polygon inside the rectangle, px^2 (Sutherland and Hodgman's clipping, 1974; exact for simple
+// polygons).
+double area_inside(std::span<const Point> polygon, const Rect& r);
+
+}  // namespace pw

@@ -1,0 +1,54 @@
+// Where to start an alignment from: features followed from one frame to the next (B. D. Lucas, T. Kanade, "An iterative
+// image registration technique", IJCAI 1981, in pyramids) while all goes well, and features found again in the
+// reference (D. G. Lowe, "Distinctive image features from scale-invariant keypoints", IJCV 60, 2004) after a loss; both
+// put together by a robust homography (D. Barath et al., "MAGSAC++", CVPR 2020, with a fixed seed).
+#pragma once
+#include <functional>
+#include <memory>
+#include <optional>
+#include <span>
+
+#include "base/picture.h"
+#include "base/transform.h"
+
+namespace pw {
+
+// An 8-bit picture for features: square root of luminance, which is near enough to code values.
+class FeatureImage {
+ public:
+  explicit FeatureImage(const Picture& p);
+  FeatureImage();
+  ~FeatureImage();
+  FeatureImage(FeatureImage&&) noexcept;
+  FeatureImage& operator=(FeatureImage&&) noexcept;
+  struct Pixels;
+  const Pixels& pixels() const { return *pixels_; }
+  bool empty() const { return !pixels_; }
+
+ private:
+  std::unique_ptr<Pixels> pixels_;
+};
+
+struct Guess {
+  Matrix3 h = Matrix3::Identity();
+  int inliers = 0, tried = 0;
+};
+
+// Homography to_from that features of `from` inside the polygon support in `to`; `usable` says which points of `from`
+// show the plane; `expected` is where they are looked for.
+std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> polygon,
+                            const std::function<bool(const Point&)>& usable, const Matrix3& expected);
+
+// Features of the reference's region, found once, searched for in any frame.
+class Finder {
+ public:
+  Finder(const FeatureImage& reference, std::span<const Point> region, const std::function<bool(const Point&)>& usable);
+  ~Finder();
+  std::optional<Guess> find(const FeatureImage& frame) const;  // frame_from_ref.
+
+ private:
+  struct Features;
+  std::unique_ptr<Features> features_;
+};
+
+}  // namespace pw
