@@ -22,7 +22,7 @@ std::optional<Encoding> encoding(std::string_view name);
 double decode(Encoding e, double encoded);
 double encode(Encoding e, double linear);
 
-// Rows of floats; `out` may be `in`. Relative error below 3e-6 for values from 1e-6 to 60.
+// Rows of floats; `out` may be `in`. Relative error below 3e-6 for values from 1e-4 to 60.
 void decode(Encoding e, const float* in, float* out, size_t count);
 void encode(Encoding e, const float* in, float* out, size_t count);
 

@@ -1,0 +1,77 @@
+// One picture file in or out: EXR, PNG, TIFF, DPX, JPEG. In memory it is linear float with alpha premultiplied; in the
+// file it has an encoding, a depth, and alpha as the format has it.
+#pragma once
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "base/picture.h"
+#include "base/problem.h"
+#include "comp/colour/encoding.h"
+#include "comp/media/signature.h"
+
+namespace pw {
+
+// How a component is stored.
+enum class Depth { bits8, bits10, bits16, half, float32 };
+std::string_view name(Depth d);  // "8", "10", "16", "half", "float".
+std::optional<Depth> depth(std::string_view name);
+
+struct StillInfo {
+  FileType type = FileType::unknown;
+  int width = 0, height = 0;               // Of the canvas: the display window, pixels.
+  Rect data_window;                        // Where there are pixels, in canvas pixels; may reach outside the canvas.
+  int channels = 0;                        // Of the picture read_still gives: 1 to 4.
+  std::vector<std::string> channel_names;  // All of the file's.
+  int bits = 0;                            // Of a component in the file.
+  bool is_float = false;
+  std::string compression;               // As the format calls it; empty when it has none or only one.
+  Encoding encoding = Encoding::linear;  // Used to read it,
+  std::string_view encoding_from;        // and why: "as asked", "tagged", "usual for PNG", ...
+  std::vector<std::pair<std::string, std::string>> texts;  // What the file says in words, by name.
+};
+
+struct ReadOptions {
+  std::optional<Encoding> encoding;  // Overrides what the file says of itself.
+};
+
+struct StillFile {
+  Picture picture;
+  StillInfo info;
+  Problems warnings;
+};
+
+// Reads a still. Where the file says nothing EXR and float TIFF are linear, DPX is rec709-camera, the rest srgb.
+// Alpha of PNG, TIFF (unless it says otherwise) and DPX is straight and is multiplied in here, in linear light; EXR is
+// premultiplied, and its colour under zero alpha survives. Grey stays one channel; grey with alpha becomes 4. Of more
+// channels than a picture has R, G, B, A are taken, or Y. A turned photograph is set upright. Values that are not
+// finite are made so (0, or +-65504) with a warning.
+// Problems name the file: not there, empty, cut off, damaged, too large, a movie, no picture at all, non-square pixels,
+// deep data.
+Result<StillFile> read_still(const std::string& path, const ReadOptions& options = {});
+
+// The same without the pixels.
+Result<StillInfo> inspect_still(const std::string& path, const ReadOptions& options = {});
+
+struct WriteOptions {
+  std::optional<Encoding> encoding;  // None: linear for EXR and float TIFF, rec709-camera for DPX, else srgb.
+  std::optional<Depth> depth;        // None: half for EXR, 16 for TIFF, 10 for DPX, 8 for PNG and JPEG.
+  std::string compression;    // EXR none rle zips zip (usual) piz pxr24 b44 b44a dwaa dwab; TIFF none lzw (usual) zip.
+  int quality = 95;           // Of JPEG, 1 to 100.
+  int width = 0, height = 0;  // Of the canvas; 0: the picture's own window is the canvas.
+  std::vector<std::pair<std::string, std::string>> texts;  // Stored with the picture: name, text.
+};
+
+// The problems write_still would meet that can be known before there are pixels: an extension nobody writes, a depth,
+// compression or channel count the format has not, a folder that is missing or closed.
+Result<void> check_write(const std::string& path, int channels, const WriteOptions& options);
+
+// Writes a still, whole or not at all; the same bytes for the same input. EXR keeps the picture's window; the others
+// hold the canvas, clear where there are no pixels. Code values are rounded to the nearest, without dither, and
+// clamped. PNG, TIFF and 16-bit DPX take alpha and store it straight; JPEG drops it (the picture over black). The value
+// holds warnings: numbers that were not finite (0 is written), numbers beyond what a half float holds.
+Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options = {});
+
+}  // namespace pw

@@ -1,0 +1,326 @@
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+
+#include "base/pool.h"
+#include "comp/media/codec.h"
+#include "comp/media/half_float.h"
+#include "comp/media/still.h"
+#include "comp/media/structure.h"
+
+namespace pw {
+namespace {
+
+// What a format can hold; the first depth and compression are the usual ones.
+struct Abilities {
+  std::vector<Depth> depths;
+  std::vector<std::string> compressions;
+  Encoding encoding;
+  std::vector<int> channels;
+};
+
+const Abilities& abilities(FileType t) {
+  static const Abilities exr{{Depth::half, Depth::float32},
+                             {"zip", "none", "rle", "zips", "piz", "pxr24", "b44", "b44a", "dwaa", "dwab"},
+                             Encoding::linear,
+                             {1, 2, 3, 4}};
+  static const Abilities tiff{
+      {Depth::bits16, Depth::bits8, Depth::float32}, {"lzw", "none", "zip"}, Encoding::srgb, {1, 3, 4}};
+  static const Abilities png{{Depth::bits8, Depth::bits16}, {"zip"}, Encoding::srgb, {1, 3, 4}};
+  static const Abilities dpx{
+      {Depth::bits10, Depth::bits16, Depth::bits8}, {"none"}, Encoding::rec709_camera, {1, 3, 4}};
+  static const Abilities jpeg{{Depth::bits8}, {"jpeg"}, Encoding::srgb, {1, 3, 4}};
+  switch (t) {
+    case FileType::exr:
+      return exr;
+    case FileType::tiff:
+      return tiff;
+    case FileType::png:
+      return png;
+    case FileType::dpx:
+      return dpx;
+    default:
+      return jpeg;
+  }
+}
+
+// Everything decided about a file that is to be written.
+struct Plan {
+  FileType type = FileType::unknown;
+  Depth depth = Depth::half;
+  Encoding encoding = Encoding::linear;
+  std::string compression;
+};
+
+tl::unexpected<Problems> fail_for(const std::string& path, std::string what, std::string remedy) {
+  return fail({.what = std::move(what), .remedy = std::move(remedy), .file = path});
+}
+
+size_t edits(std::string_view a, std::string_view b) {  // Levenshtein 1966.
+  std::vector<size_t> row(b.size() + 1);
+  for (size_t j = 0; j <= b.size(); ++j) row[j] = j;
+  for (size_t i = 1; i <= a.size(); ++i) {
+    size_t corner = row[0];
+    row[0] = i;
+    for (size_t j = 1; j <= b.size(); ++j) {
+      const size_t replaced = corner + (a[i - 1] != b[j - 1]);
+      corner = row[j];
+      row[j] = std::min({row[j] + 1, row[j - 1] + 1, replaced});
+    }
+  }
+  return row.back();
+}
+
+tl::unexpected<Problems> unknown_extension(const std::string& path) {
+  const size_t slash = path.rfind('/'), dot = path.rfind('.');
+  if (dot == std::string::npos || (slash != std::string::npos && dot < slash))
+    return fail_for(path, "the file has no extension to say what to write",
+                    fmt::format("end it with {}", fmt::join(still_extensions(), ", ")));
+  const std::string given = path.substr(dot);
+  std::vector<std::string> known = still_extensions();
+  std::stable_sort(known.begin(), known.end(),
+                   [&](const auto& a, const auto& b) { return edits(given, a) < edits(given, b); });
+  return fail_for(path, fmt::format("{} is not a kind of picture that is written", given),
+                  fmt::format("use {}; there are also {}", known[0], fmt::join(known.begin() + 1, known.end(), ", ")));
+}
+
+Result<Plan> plan(const std::string& path, int channels, const WriteOptions& o) {
+  const auto type = type_of_extension(path);
+  if (!type) return unknown_extension(path);
+  const Abilities& can = abilities(*type);
+  Plan p{*type, o.depth.value_or(can.depths[0]), o.encoding.value_or(can.encoding),
+         o.compression.empty() ? can.compressions[0] : o.compression};
+  if (p.depth == Depth::float32 && !o.encoding) p.encoding = Encoding::linear;
+  if (std::find(can.depths.begin(), can.depths.end(), p.depth) == can.depths.end()) {
+    std::vector<std::string_view> names;
+    for (Depth d : can.depths) names.push_back(name(d));
+    return fail_for(path, fmt::format("{} has no depth \"{}\"", name(*type), name(p.depth)),
+                    fmt::format("choose {}", fmt::join(names, ", ")));
+  }
+  if (std::find(can.compressions.begin(), can.compressions.end(), p.compression) == can.compressions.end())
+    return fail_for(path, fmt::format("{} has no compression \"{}\"", name(*type), p.compression),
+                    fmt::format("choose {}", fmt::join(can.compressions, ", ")));
+  if (std::find(can.channels.begin(), can.channels.end(), channels) == can.channels.end())
+    return fail_for(path, fmt::format("{} does not take a field of {} channels", name(*type), channels), "use .exr");
+  if (p.type == FileType::dpx && p.depth == Depth::bits10 && channels == 4)
+    return fail_for(path, "a 10-bit DPX file does not take alpha", "use depth 16, or a picture without alpha");
+  if (o.quality < 1 || o.quality > 100)
+    return fail_for(path, fmt::format("quality is {}", o.quality), "it goes from 1 to 100");
+  return p;
+}
+
+OIIO::TypeDesc stored_type(Depth d) {
+  switch (d) {
+    case Depth::bits8:
+      return OIIO::TypeDesc::UINT8;
+    case Depth::bits10:
+    case Depth::bits16:
+      return OIIO::TypeDesc::UINT16;
+    case Depth::half:
+      return OIIO::TypeDesc::HALF;
+    case Depth::float32:
+      break;
+  }
+  return OIIO::TypeDesc::FLOAT;
+}
+
+OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canvas, const Rect& stored, int channels) {
+  OIIO::ImageSpec s(stored.width(), stored.height(), channels, stored_type(p.depth));
+  s.x = stored.x0 - canvas.x0;
+  s.y = stored.y0 - canvas.y0;
+  s.full_width = canvas.width();
+  s.full_height = canvas.height();
+  if (channels == 1) s.channelnames = {"Y"};
+  if (channels == 2) s.channelnames = {"X", "Y"};
+  s.alpha_channel = channels == 4 ? 3 : -1;
+  s.attribute("Software", "Platewright");
+  s.attribute("DateTime", "");  // The time of writing would make every file different.
+  s.attribute("tiff:write_exif", 0);
+  s.attribute("oiio:UnassociatedAlpha", p.type == FileType::exr ? 0 : 1);
+  if (p.type == FileType::exr || p.type == FileType::tiff) s.attribute("compression", p.compression);
+  if (p.type == FileType::jpeg) {
+    s.attribute("compression", fmt::format("jpeg:{}", o.quality));
+    s.attribute("jpeg:subsampling", "4:4:4");
+  }
+  if (p.type == FileType::png) {
+    // Level 6, the library's own choice, takes three times as long for a twentieth less.
+    s.attribute("png:compressionLevel", 2);
+    if (p.encoding == Encoding::srgb) s.attribute("oiio:ColorSpace", "sRGB");
+    if (p.encoding == Encoding::linear) s.attribute("oiio:ColorSpace", "Linear");
+    if (p.encoding == Encoding::bt1886) s.attribute("oiio:Gamma", 2.4f);
+  }
+  if (p.type == FileType::dpx) {
+    if (p.depth == Depth::bits10) s.attribute("oiio:BitsPerSample", 10);
+    if (p.encoding == Encoding::rec709_camera) s.attribute("dpx:Transfer", "ITU-R 709-4");
+    if (p.encoding == Encoding::linear) s.attribute("dpx:Transfer", "Linear");
+  }
+  for (const auto& [key, text] : o.texts) s.attribute(key, text);
+  return s;
+}
+
+// What was found in the numbers on the way out.
+struct Found {
+  int64_t not_finite = 0, too_large = 0;
+};
+
+class RowEncoder {
+ public:
+  RowEncoder(const Plan& p, int channels) : plan_(p), channels_(channels) {}
+
+  // `row` holds `width` pixels and is used up.
+  void encode(float* row, int width, unsigned char* out, Found& found) const {
+    const size_t n = static_cast<size_t>(width) * channels_;
+    for (size_t i = 0; i < n; ++i)
+      if (!std::isfinite(row[i])) {
+        row[i] = 0;
+        ++found.not_finite;
+      }
+    if (plan_.type != FileType::exr && channels_ == 4) divide(row, width);
+    if (plan_.depth == Depth::half || plan_.depth == Depth::float32) return floats(row, width, out, found);
+    auto* wide = reinterpret_cast<uint16_t*>(out);
+    if (plan_.depth == Depth::bits8)
+      encode_codes(plan_.encoding, row, out, n);
+    else
+      encode_codes(plan_.encoding, bits(), row, wide, n);
+    if (channels_ == 4)
+      for (size_t i = 3; i < n; i += 4) {
+        const int last = (1 << bits()) - 1;
+        const int code = static_cast<int>(std::clamp(row[i], 0.f, 1.f) * static_cast<float>(last) + 0.5f);
+        if (plan_.depth == Depth::bits8)
+          out[i] = static_cast<unsigned char>(code);
+        else
+          wide[i] = static_cast<uint16_t>(code);
+      }
+    if (plan_.depth == Depth::bits10)
+      for (size_t i = 0; i < n; ++i) wide[i] = static_cast<uint16_t>(wide[i] << 6 | wide[i] >> 4);
+  }
+
+ private:
+  int bits() const { return plan_.depth == Depth::bits8 ? 8 : plan_.depth == Depth::bits10 ? 10 : 16; }
+
+  static void divide(float* v, int width) {
+    for (int x = 0; x < width; ++x, v += 4)
+      if (v[3] > 0)
+        for (int c = 0; c < 3; ++c) v[c] /= v[3];
+  }
+
+  void floats(float* row, int width, unsigned char* out, Found& found) const {
+    const size_t n = static_cast<size_t>(width) * channels_;
+    if (plan_.encoding != Encoding::linear && channels_ == 4)
+      for (int x = 0; x < width; ++x) pw::encode(plan_.encoding, row + 4 * x, row + 4 * x, 3);
+    else
+      pw::encode(plan_.encoding, row, row, n);
+    if (plan_.depth == Depth::float32) {
+      std::memcpy(out, row, n * sizeof(float));
+      return;
+    }
+    for (size_t i = 0; i < n; ++i)
+      if (std::abs(row[i]) > kMostHalf) {
+        row[i] = std::copysign(kMostHalf, row[i]);
+        ++found.too_large;
+      }
+    float_to_half(row, reinterpret_cast<uint16_t*>(out), n);
+  }
+
+  const Plan& plan_;
+  int channels_;
+};
+
+// Row `y` of the picture over `window`, with as many channels as are stored; clear outside the picture.
+void gather(const Picture& p, const Rect& window, int y, int channels, float* out) {
+  std::fill_n(out, static_cast<size_t>(window.width()) * channels, 0.f);
+  const Rect inside = intersect(window, p.window());
+  if (y < inside.y0 || y >= inside.y1) return;
+  out += static_cast<int64_t>(inside.x0 - window.x0) * channels;
+  const float* in = p.at(inside.x0, y);
+  if (channels == p.channels()) {
+    std::copy_n(in, static_cast<size_t>(inside.width()) * channels, out);
+    return;
+  }
+  for (int x = 0; x < inside.width(); ++x, in += p.channels(), out += channels) std::copy_n(in, channels, out);
+}
+
+Problem warning(const std::string& path, std::string what, std::string remedy) {
+  return {.what = std::move(what), .remedy = std::move(remedy), .file = path, .severity = Severity::warning};
+}
+
+}  // namespace
+
+std::string_view name(Depth d) {
+  switch (d) {
+    case Depth::bits8:
+      return "8";
+    case Depth::bits10:
+      return "10";
+    case Depth::bits16:
+      return "16";
+    case Depth::half:
+      return "half";
+    case Depth::float32:
+      break;
+  }
+  return "float";
+}
+
+std::optional<Depth> depth(std::string_view wanted) {
+  for (Depth d : {Depth::bits8, Depth::bits10, Depth::bits16, Depth::half, Depth::float32})
+    if (name(d) == wanted) return d;
+  return {};
+}
+
+Result<void> check_write(const std::string& path, int channels, const WriteOptions& options) {
+  if (auto p = plan(path, channels, options); !p) return fail(std::move(p.error()));
+  return check_writable(path);
+}
+
+Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options) {
+  auto planned = plan(path, picture.channels(), options);
+  if (!planned) return fail(std::move(planned.error()));
+  const Rect canvas =
+      options.width > 0 && options.height > 0 ? Rect::sized(options.width, options.height) : picture.window();
+  Rect stored = planned->type == FileType::exr ? picture.window() : canvas;
+  if (stored.empty()) stored = {canvas.x0, canvas.y0, canvas.x0 + 1, canvas.y0 + 1};  // No format holds no pixels.
+  for (const Rect& r : {canvas, stored})
+    if (auto p = size_problem(r.width(), r.height())) return fail_for(path, p->what, p->remedy);
+  const int channels = planned->type == FileType::jpeg ? std::min(picture.channels(), 3) : picture.channels();
+
+  const OIIO::ImageSpec spec = make_spec(*planned, options, canvas, stored, channels);
+  const size_t row_bytes = spec.scanline_bytes(true);
+  const auto native = take_buffer((row_bytes * stored.height() + sizeof(float) - 1) / sizeof(float));
+  auto* bytes = reinterpret_cast<unsigned char*>(native.get());
+  std::vector<float> row(static_cast<size_t>(stored.width()) * channels);
+  const RowEncoder encoder(*planned, channels);
+  Found found;
+  for (int y = stored.y0; y < stored.y1; ++y) {
+    gather(picture, stored, y, channels, row.data());
+    encoder.encode(row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), found);
+  }
+
+  std::vector<unsigned char> content;
+  content.reserve(row_bytes * stored.height() / 2 + 65536);
+  OIIO::Filesystem::IOVecOutput sink(content);
+  const auto output = codec::writer(planned->type);
+  if (!output || !output->set_ioproxy(&sink) || !output->open(path, spec) || !output->write_image(spec.format, bytes) ||
+      !output->close())
+    return fail_for(
+        path,
+        fmt::format("the picture cannot be written ({})", output ? codec::first_line(output->geterror()) : "no writer"),
+        "");
+  if (auto r = write_whole_file(path, content); !r) return fail(std::move(r.error()));
+
+  Problems warnings;
+  if (found.not_finite > 0)
+    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", found.not_finite),
+                               "look at what made them"));
+  if (found.too_large > 0)
+    warnings.push_back(warning(path,
+                               fmt::format("{} values are beyond {}, the most a half float holds, and are clamped",
+                                           found.too_large, kMostHalf),
+                               "use depth float"));
+  return warnings;
+}
+
+}  // namespace pw
