@@ -9,6 +9,7 @@
 #include "comp/media/half_float.h"
 #include "comp/media/orientation.h"
 #include "comp/media/still.h"
+#include "comp/media/stored_row.h"
 #include "comp/media/structure.h"
 
 namespace pw {
@@ -204,97 +205,21 @@ Result<Opened> open_still(const std::string& path, const ReadOptions& options) {
   return o;
 }
 
-// Brings components of one row, of any kind of number the formats have, to linear floats.
-class RowDecoder {
- public:
-  RowDecoder(const Opened& o, OIIO::TypeDesc type) : type_(type), info_(o.info), has_alpha_(o.choice.has_alpha) {
-    straight_ = o.straight_alpha;
-    size_ = static_cast<int>(o.choice.from.size());
+StoredRow stored_row(const Opened& o, OIIO::TypeDesc type) {
+  StoredRow how;
+  how.encoding = o.info.encoding;
+  how.channels = static_cast<int>(o.choice.from.size());
+  if (o.choice.has_alpha) how.alpha = o.straight_alpha ? StoredRow::Alpha::straight : StoredRow::Alpha::associated;
+  if (type == OIIO::TypeDesc::UINT8) {
+    how.component = StoredRow::Component::uint8;
+  } else if (type == OIIO::TypeDesc::UINT16) {
+    how.component = StoredRow::Component::uint16;
+    how.bits = std::clamp(o.info.bits, 8, 16);
+  } else {
+    how.component = type == OIIO::TypeDesc::HALF ? StoredRow::Component::half : StoredRow::Component::float32;
   }
-
-  // `row` holds `width` pixels of as many components as were chosen; may be written to. Returns how many values were
-  // not finite.
-  int64_t decode(unsigned char* row, int width, float* out) const {
-    const size_t n = static_cast<size_t>(width) * size_;
-    int64_t bad = 0;
-    if (type_ == OIIO::TypeDesc::UINT8) {
-      codes(row, n, out);
-    } else if (type_ == OIIO::TypeDesc::UINT16) {
-      auto* v = reinterpret_cast<uint16_t*>(row);
-      const int bits = std::clamp(info_.bits, 8, 16);
-      // Fewer bits than 16 come in the high ones, repeated below.
-      if (bits < 16)
-        for (size_t i = 0; i < n; ++i) v[i] = static_cast<uint16_t>(v[i] >> (16 - bits));
-      codes(bits, v, n, out);
-    } else {
-      if (type_ == OIIO::TypeDesc::HALF)
-        half_to_float(reinterpret_cast<const uint16_t*>(row), out, n);
-      else
-        std::memcpy(out, row, n * sizeof(float));
-      bad = make_finite(out, n);
-      values(out, width);
-    }
-    if (has_alpha_ && straight_) multiply(out, width);
-    return bad;
-  }
-
- private:
-  bool encoded_with_alpha() const { return has_alpha_ && !straight_ && info_.encoding != Encoding::linear; }
-
-  void codes(const uint8_t* v, size_t n, float* out) const {
-    if (encoded_with_alpha()) {
-      decode_codes(Encoding::linear, v, out, n);
-      return values(out, static_cast<int>(n / size_));
-    }
-    decode_codes(info_.encoding, v, out, n);
-    if (has_alpha_)
-      for (size_t i = size_ - 1; i < n; i += size_) out[i] = static_cast<float>(v[i]) / 255;
-  }
-
-  void codes(int bits, const uint16_t* v, size_t n, float* out) const {
-    if (encoded_with_alpha()) {
-      decode_codes(Encoding::linear, bits, v, out, n);
-      return values(out, static_cast<int>(n / size_));
-    }
-    decode_codes(info_.encoding, bits, v, out, n);
-    const float last = static_cast<float>((1 << bits) - 1);
-    if (has_alpha_)
-      for (size_t i = size_ - 1; i < n; i += size_) out[i] = static_cast<float>(v[i]) / last;
-  }
-
-  // Encoded floats to linear ones. What was multiplied by alpha while encoded is divided first.
-  void values(float* v, int width) const {
-    if (info_.encoding == Encoding::linear) return;
-    if (!has_alpha_) return pw::decode(info_.encoding, v, v, static_cast<size_t>(width) * size_);
-    for (int x = 0; x < width; ++x, v += size_) {
-      const float a = v[size_ - 1];
-      const float scale = straight_ || a <= 0 ? 1 : a;
-      for (int c = 0; c + 1 < size_; ++c) v[c] /= scale;
-      pw::decode(info_.encoding, v, v, size_ - 1);
-      for (int c = 0; c + 1 < size_; ++c) v[c] *= scale;
-    }
-  }
-
-  void multiply(float* v, int width) const {
-    for (int x = 0; x < width; ++x, v += size_)
-      for (int c = 0; c + 1 < size_; ++c) v[c] *= v[size_ - 1];
-  }
-
-  static int64_t make_finite(float* v, size_t n) {
-    int64_t bad = 0;
-    for (size_t i = 0; i < n; ++i) {
-      if (std::isfinite(v[i])) continue;
-      v[i] = std::isnan(v[i]) ? 0 : std::copysign(kMostHalf, v[i]);
-      ++bad;
-    }
-    return bad;
-  }
-
-  OIIO::TypeDesc type_;
-  const StillInfo& info_;
-  bool has_alpha_, straight_;
-  int size_;
-};
+  return how;
+}
 
 // Moves the chosen components of a row, of `bytes` each, to its front. They never overtake those still to be read
 // unless channels change places, hence the copy.
@@ -338,22 +263,22 @@ Result<StillFile> decode_still(const std::string& path, Opened& o) {
 
   const int x0 = s.x - s.full_x, y0 = s.y - s.full_y;
   Canvas canvas({x0, y0, x0 + s.width, y0 + s.height}, o.choice.channels());
-  const RowDecoder decoder(o, type);
+  const StoredRow how = stored_row(o, type);
   const bool as_is = span == chosen && std::is_sorted(o.choice.from.begin(), o.choice.from.end());
   std::vector<unsigned char> picked(as_is ? 0 : static_cast<size_t>(s.width) * chosen * type.size());
-  int64_t bad = 0;
+  OddValues odd;
   for (int y = 0; y < s.height; ++y) {
     unsigned char* row = bytes + row_bytes * y;
     if (!as_is) {
       pick(o.choice, first, span, type.size(), s.width, row, picked.data());
       row = picked.data();
     }
-    bad += decoder.decode(row, s.width, canvas.row(y0 + y));
+    decode_row(how, row, s.width, canvas.row(y0 + y), odd);
     if (o.choice.grey_alpha()) spread_grey(canvas.row(y0 + y), s.width);
   }
-  if (bad > 0)
+  if (odd.not_finite > 0)
     o.warnings.push_back(
-        {.what = fmt::format("{} values are not finite numbers; they are read as 0 or {}", bad, kMostHalf),
+        {.what = fmt::format("{} values are not finite numbers; they are read as 0 or {}", odd.not_finite, kMostHalf),
          .remedy = "render it again if that shows",
          .file = path,
          .severity = Severity::warning});

@@ -2,13 +2,12 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
-#include <cmath>
-#include <cstring>
 
 #include "base/pool.h"
 #include "comp/media/codec.h"
 #include "comp/media/half_float.h"
 #include "comp/media/still.h"
+#include "comp/media/stored_row.h"
 #include "comp/media/structure.h"
 
 namespace pw {
@@ -161,73 +160,28 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
   return s;
 }
 
-// What was found in the numbers on the way out.
-struct Found {
-  int64_t not_finite = 0, too_large = 0;
-};
-
-class RowEncoder {
- public:
-  RowEncoder(const Plan& p, int channels) : plan_(p), channels_(channels) {}
-
-  // `row` holds `width` pixels and is used up.
-  void encode(float* row, int width, unsigned char* out, Found& found) const {
-    const size_t n = static_cast<size_t>(width) * channels_;
-    for (size_t i = 0; i < n; ++i)
-      if (!std::isfinite(row[i])) {
-        row[i] = 0;
-        ++found.not_finite;
-      }
-    if (plan_.type != FileType::exr && channels_ == 4) divide(row, width);
-    if (plan_.depth == Depth::half || plan_.depth == Depth::float32) return floats(row, width, out, found);
-    auto* wide = reinterpret_cast<uint16_t*>(out);
-    if (plan_.depth == Depth::bits8)
-      encode_codes(plan_.encoding, row, out, n);
-    else
-      encode_codes(plan_.encoding, bits(), row, wide, n);
-    if (channels_ == 4)
-      for (size_t i = 3; i < n; i += 4) {
-        const int last = (1 << bits()) - 1;
-        const int code = static_cast<int>(std::clamp(row[i], 0.f, 1.f) * static_cast<float>(last) + 0.5f);
-        if (plan_.depth == Depth::bits8)
-          out[i] = static_cast<unsigned char>(code);
-        else
-          wide[i] = static_cast<uint16_t>(code);
-      }
-    if (plan_.depth == Depth::bits10)
-      for (size_t i = 0; i < n; ++i) wide[i] = static_cast<uint16_t>(wide[i] << 6 | wide[i] >> 4);
+StoredRow stored_row(const Plan& p, int channels) {
+  StoredRow how;
+  how.encoding = p.encoding;
+  how.channels = channels;
+  if (channels == 4) how.alpha = p.type == FileType::exr ? StoredRow::Alpha::associated : StoredRow::Alpha::straight;
+  switch (p.depth) {
+    case Depth::bits8:
+      break;
+    case Depth::bits10:
+    case Depth::bits16:
+      how.component = StoredRow::Component::uint16;
+      how.bits = p.depth == Depth::bits10 ? 10 : 16;
+      break;
+    case Depth::half:
+      how.component = StoredRow::Component::half;
+      break;
+    case Depth::float32:
+      how.component = StoredRow::Component::float32;
+      break;
   }
-
- private:
-  int bits() const { return plan_.depth == Depth::bits8 ? 8 : plan_.depth == Depth::bits10 ? 10 : 16; }
-
-  static void divide(float* v, int width) {
-    for (int x = 0; x < width; ++x, v += 4)
-      if (v[3] > 0)
-        for (int c = 0; c < 3; ++c) v[c] /= v[3];
-  }
-
-  void floats(float* row, int width, unsigned char* out, Found& found) const {
-    const size_t n = static_cast<size_t>(width) * channels_;
-    if (plan_.encoding != Encoding::linear && channels_ == 4)
-      for (int x = 0; x < width; ++x) pw::encode(plan_.encoding, row + 4 * x, row + 4 * x, 3);
-    else
-      pw::encode(plan_.encoding, row, row, n);
-    if (plan_.depth == Depth::float32) {
-      std::memcpy(out, row, n * sizeof(float));
-      return;
-    }
-    for (size_t i = 0; i < n; ++i)
-      if (std::abs(row[i]) > kMostHalf) {
-        row[i] = std::copysign(kMostHalf, row[i]);
-        ++found.too_large;
-      }
-    float_to_half(row, reinterpret_cast<uint16_t*>(out), n);
-  }
-
-  const Plan& plan_;
-  int channels_;
-};
+  return how;
+}
 
 // Row `y` of the picture over `window`, with as many channels as are stored; clear outside the picture.
 void gather(const Picture& p, const Rect& window, int y, int channels, float* out) {
@@ -292,11 +246,11 @@ Result<Problems> write_still(const std::string& path, const Picture& picture, co
   const auto native = take_buffer((row_bytes * stored.height() + sizeof(float) - 1) / sizeof(float));
   auto* bytes = reinterpret_cast<unsigned char*>(native.get());
   std::vector<float> row(static_cast<size_t>(stored.width()) * channels);
-  const RowEncoder encoder(*planned, channels);
-  Found found;
+  const StoredRow how = stored_row(*planned, channels);
+  OddValues odd;
   for (int y = stored.y0; y < stored.y1; ++y) {
     gather(picture, stored, y, channels, row.data());
-    encoder.encode(row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), found);
+    encode_row(how, row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), odd);
   }
 
   std::vector<unsigned char> content;
@@ -312,14 +266,14 @@ Result<Problems> write_still(const std::string& path, const Picture& picture, co
   if (auto r = write_whole_file(path, content); !r) return fail(std::move(r.error()));
 
   Problems warnings;
-  if (found.not_finite > 0)
-    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", found.not_finite),
+  if (odd.not_finite > 0)
+    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", odd.not_finite),
                                "look at what made them"));
-  if (found.too_large > 0)
-    warnings.push_back(warning(path,
-                               fmt::format("{} values are beyond {}, the most a half float holds, and are clamped",
-                                           found.too_large, kMostHalf),
-                               "use depth float"));
+  if (odd.too_large > 0)
+    warnings.push_back(warning(
+        path,
+        fmt::format("{} values are beyond {}, the most a half float holds, and are clamped", odd.too_large, kMostHalf),
+        "use depth float"));
   return warnings;
 }
 
