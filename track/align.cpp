@@ -165,13 +165,14 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
   Raster reference(outer), seen(outer), slope(outer);
   Visibility vis;
   std::vector<float> mask = l.mask;
+  const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
   a.converged = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
     if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
-      see_reference(l.spline, h, reference, runner);
+      see_reference(l.spline, h, own, reference, runner);
       matched = h;
     }
-    see_frame(frame, h, seen, runner);
+    see_frame(frame, h, home, seen, runner);
     if (i == 0 && level == o.from_level && o.fresh_light) {
       a.light.all = light_from_means(reference, seen, l.tiles, channels_);
       a.light.tile.assign(l.tiles.size(), LightVector::Zero());

@@ -8,6 +8,7 @@
 
 #include "base/parallel.h"
 #include "base/picture.h"
+#include "track/shutter.h"
 #include "track/visibility.h"
 
 namespace pw {
@@ -64,6 +65,7 @@ class Reference {
     double sigma = 0.005;              // Noise of the difference of two pixels, code values.
     double position_px = 1;            // How wrong the start may be, in pixels of the coarsest level used.
     bool fresh_light = true;           // Find the light from the tiles' means first.
+    Path reference_path, frame_path;   // While their shutters are open.
   };
   Alignment align(const Pyramid& frame, const Blocked& ignore, const Alignment& start, const Options& o,
                   const Runner& runner) const;

@@ -30,38 +30,94 @@ constexpr Rule kRules[] = {{1, {0}, {1}},
 const Rule& rule(double length) { return kRules[length <= 1.3 ? 1 : length <= 2.2 ? 2 : length <= 3.2 ? 3 : 4]; }
 
 struct Tap {
-  float x, y, weight;  // In units of the square's sides.
+  float u, v, t;  // Place in the square, in units of its sides; time from -1 (open) to 1 (close).
+  float weight;
 };
 
-std::vector<Tap> taps(double length_u, double length_v) {
-  std::vector<Tap> all;
+// Samples of square and path. Short ways take Gauss's rule in time for every place of the square; long ones a time of
+// its own for each sample, two or more to the pixel, with the places in turn, mirrored every eight samples so that
+// place and time stay uncorrelated.
+std::vector<Tap> taps(double length_u, double length_v, double way) {
+  std::vector<Tap> square, all;
   const Rule &u = rule(length_u), &v = rule(length_v);
   for (int j = 0; j < v.n; ++j)
-    for (int i = 0; i < u.n; ++i) all.push_back({u.at[i], v.at[j], u.weight[i] * v.weight[j]});
+    for (int i = 0; i < u.n; ++i) square.push_back({u.at[i], v.at[j], 0, u.weight[i] * v.weight[j]});
+  if (way < 0.1) return square;
+  if (way > 3 && square.size() == 4) {
+    constexpr int turn[] = {0, 3, 1, 2, 2, 1, 3, 0};
+    const int n = 8 * static_cast<int>(std::ceil(2 * way / 8));
+    for (int i = 0; i < n; ++i) {
+      Tap t = square[turn[i % 8]];
+      t.t = (2 * i + 1 - n) / static_cast<float>(n);
+      t.weight = 1.f / static_cast<float>(n);
+      all.push_back(t);
+    }
+    return all;
+  }
+  if (way <= 3.2) {
+    const Rule& time = rule(way);
+    for (int k = 0; k < time.n; ++k)
+      for (Tap t : square) {
+        t.t = 2 * time.at[k];
+        t.weight *= time.weight[k];
+        all.push_back(t);
+      }
+    return all;
+  }
+  const int n = static_cast<int>(std::ceil(way));
+  for (int k = 0; k < n; ++k)
+    for (Tap t : square) {
+      t.t = (2 * k + 1 - n) / static_cast<float>(n);
+      t.weight /= static_cast<float>(n);
+      all.push_back(t);
+    }
   return all;
 }
 
-// The longest sides of the parallelogram that box(x) spans over the window, sampled at its corners and middle.
-template <class Box>
-std::vector<Tap> taps_for(const Rect& w, const Box& box) {
-  double u = 0, v = 0;
-  for (double x : {w.x0 + 0.5, 0.5 * (w.x0 + w.x1), w.x1 - 0.5})
-    for (double y : {w.y0 + 0.5, 0.5 * (w.y0 + w.y1), w.y1 - 0.5}) {
-      const Eigen::Matrix2d b = box(Point(x, y));
-      if (!b.allFinite()) continue;
-      u = std::max(u, b.col(0).norm()), v = std::max(v, b.col(1).norm());
-    }
-  return taps(u, v);
+// One homography at one point, with what it does around there.
+struct Local {
+  double x, y, i;  // The point's image and 1 / w.
+};
+inline Local local(const Matrix3& h, double x, double y) {
+  const double w = h(2, 0) * x + h(2, 1) * y + h(2, 2), i = w > 0 ? 1 / w : std::nan("");
+  return {(h(0, 0) * x + h(0, 1) * y + h(0, 2)) * i, (h(1, 0) * x + h(1, 1) * y + h(1, 2)) * i, i};
 }
 
 struct Footprint {
   float x, y;            // Centre.
-  float ux, uy, vx, vy;  // Sides.
+  float ux, uy, vx, vy;  // Sides of the square.
+  float px, py, qx, qy;  // The way: p t + q t^2.
 };
 
+// The parabola through open at -1, the centre at 0 and close at 1.
+inline void set_way(Footprint& f, const Local& open, const Local& middle, const Local& close) {
+  f.px = float(0.5 * (close.x - open.x)), f.py = float(0.5 * (close.y - open.y));
+  f.qx = float(0.5 * (close.x + open.x) - middle.x), f.qy = float(0.5 * (close.y + open.y) - middle.y);
+}
+
+// The longest sides of the parallelograms that box(x) spans, and the longest way, over the window, looked at on a grid.
+struct Extent {
+  double u = 0, v = 0, way = 0;
+};
 template <class At>
-void average(const Raster& spline, const std::vector<Tap>& taps, Raster& out, const Runner& runner, const At& at) {
+Extent extent(const Rect& w, const At& at) {
+  Extent e;
+  for (double x : {w.x0 + 0.5, 0.5 * (w.x0 + w.x1), w.x1 - 0.5})
+    for (double y : {w.y0 + 0.5, 0.5 * (w.y0 + w.y1), w.y1 - 0.5}) {
+      const Footprint f = at(x, y);
+      const double u = std::hypot(f.ux, f.uy), v = std::hypot(f.vx, f.vy), way = 2 * std::hypot(f.px, f.py);
+      if (!std::isfinite(u + v + way)) continue;
+      e.u = std::max(e.u, u), e.v = std::max(e.v, v), e.way = std::max(e.way, way);
+    }
+  e.way = std::min(e.way, 400.0);
+  return e;
+}
+
+template <class At>
+void average(const Raster& spline, Raster& out, const Runner& runner, const At& at) {
   const Rect w = out.window();
+  const Extent e = extent(w, at);
+  const std::vector<Tap> pattern = taps(e.u, e.v, e.way);
   const Reach reach = spline_reach(spline.window());
   const auto band = [&](size_t b) {
     const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
@@ -71,8 +127,9 @@ void average(const Raster& spline, const std::vector<Tap>& taps, Raster& out, co
         const Footprint f = at(x + 0.5, y + 0.5);
         f4 sum = splat(0);
         bool inside = true;
-        for (const Tap& t : taps) {
-          const float px = f.x + (f.ux * t.x + f.vx * t.y), py = f.y + (f.uy * t.x + f.vy * t.y);
+        for (const Tap& t : pattern) {
+          const float px = f.x + (f.ux * t.u + f.vx * t.v) + (f.px + f.qx * t.t) * t.t;
+          const float py = f.y + (f.uy * t.u + f.vy * t.v) + (f.py + f.qy * t.t) * t.t;
           if (!(inside = reach.contains(px, py))) break;
           sum += splat(t.weight) * spline_at(spline, px, py);
         }
@@ -86,28 +143,29 @@ void average(const Raster& spline, const std::vector<Tap>& taps, Raster& out, co
 
 }  // namespace
 
-void see_frame(const Raster& frame_spline, const Matrix3& h, Raster& out, const Runner& runner) {
-  const auto box = [&](const Point& p) { return jacobian(h, p); };
-  average(frame_spline, taps_for(out.window(), box), out, runner, [&h](double x, double y) {
-    const double w = h(2, 0) * x + h(2, 1) * y + h(2, 2), i = w > 0 ? 1 / w : std::nan("");
-    const double px = (h(0, 0) * x + h(0, 1) * y + h(0, 2)) * i, py = (h(1, 0) * x + h(1, 1) * y + h(1, 2)) * i;
-    return Footprint{float(px),
-                     float(py),
-                     float((h(0, 0) - px * h(2, 0)) * i),
-                     float((h(1, 0) - py * h(2, 0)) * i),
-                     float((h(0, 1) - px * h(2, 1)) * i),
-                     float((h(1, 1) - py * h(2, 1)) * i)};
+void see_frame(const Raster& frame_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
+  const Matrix3 open = h * path.open, close = h * path.close;
+  average(frame_spline, out, runner, [&](double x, double y) {
+    const Local m = local(h, x, y);
+    Footprint f{float(m.x),
+                float(m.y),
+                float((h(0, 0) - m.x * h(2, 0)) * m.i),
+                float((h(1, 0) - m.y * h(2, 0)) * m.i),
+                float((h(0, 1) - m.x * h(2, 1)) * m.i),
+                float((h(1, 1) - m.y * h(2, 1)) * m.i)};
+    set_way(f, local(open, x, y), m, local(close, x, y));
+    return f;
   });
 }
 
-void see_reference(const Raster& ref_spline, const Matrix3& h, Raster& out, const Runner& runner) {
-  const auto box = [&](const Point& p) { return Eigen::Matrix2d(jacobian(h, p).inverse()); };
-  average(ref_spline, taps_for(out.window(), box), out, runner, [&h](double x, double y) {
-    const double w = h(2, 0) * x + h(2, 1) * y + h(2, 2), i = w > 0 ? 1 / w : std::nan("");
-    const double px = (h(0, 0) * x + h(0, 1) * y + h(0, 2)) * i, py = (h(1, 0) * x + h(1, 1) * y + h(1, 2)) * i;
-    const double a = (h(0, 0) - px * h(2, 0)) * i, b = (h(0, 1) - px * h(2, 1)) * i;
-    const double c = (h(1, 0) - py * h(2, 0)) * i, d = (h(1, 1) - py * h(2, 1)) * i, det = 1 / (a * d - b * c);
-    return Footprint{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det)};
+void see_reference(const Raster& ref_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
+  average(ref_spline, out, runner, [&](double x, double y) {
+    const Local m = local(h, x, y);
+    const double a = (h(0, 0) - m.x * h(2, 0)) * m.i, b = (h(0, 1) - m.x * h(2, 1)) * m.i;
+    const double c = (h(1, 0) - m.y * h(2, 0)) * m.i, d = (h(1, 1) - m.y * h(2, 1)) * m.i, det = 1 / (a * d - b * c);
+    Footprint f{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det)};
+    set_way(f, local(path.open, x, y), Local{x, y, 1}, local(path.close, x, y));
+    return f;
   });
 }
 

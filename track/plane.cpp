@@ -5,11 +5,12 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <optional>
 
 #include "track/align.h"
 #include "track/noise.h"
 #include "track/region.h"
+#include "track/shutter.h"
 #include "track/start.h"
 
 namespace pw {
@@ -17,6 +18,8 @@ namespace {
 
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
+constexpr double kStill = 0.1;          // Ways shorter than this while the shutter is open, in pixels, smear nothing.
+constexpr int kIgnoreGrow = 3;          // Pixels around an ignored one that its footprint reaches.
 
 struct Tracker {
   const PlaneFrames& frames;
@@ -32,10 +35,17 @@ struct Tracker {
     FeatureImage image;
     Matrix3 before = Matrix3::Identity();  // The frame before `last`.
     bool lost = false;
+    std::optional<Path> reference_path;  // Once a neighbour of the reference is known.
+  };
+  struct Found {
+    Alignment alignment;
+    Pose pose;
   };
 
-  Pose track(int frame, Past& past) const;
-  Pose judge(int frame, const Alignment& a, double noise) const;
+  Found track(int frame, int direction, Past& past) const;
+  Found refine(const Motion& motion, const Found& first, const Path& reference_path) const;
+  Pose judge(int frame, const Alignment& a) const;
+  Reference::Options alignment_options(const Picture& image) const;
 };
 
 std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
@@ -54,20 +64,28 @@ bool sane(const Matrix3& h, std::span<const Point> region) {
   return ratio > 0.01 && ratio < 100;
 }
 
-Pose Tracker::track(int frame, Past& past) const {
-  Pose lost{frame, past.last.frame_from_ref, TrackStatus::lost};
+Reference::Options Tracker::alignment_options(const Picture& image) const {
+  Reference::Options o;
+  // Both footprints average each picture's noise to about 0.6 of what its pixels have.
+  o.sigma = 0.6 * std::hypot(noise_sigma(image), reference_noise);
+  return o;
+}
+
+Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
+  Found lost;
+  lost.pose = {frame, past.last.frame_from_ref, TrackStatus::lost};
   const Picture image = frames.image(frame);
   if (image.window() != picture) {
     past.lost = true;
-    lost.reason = image.empty() ? "the frame could not be read" : "the frame has another size than the reference";
+    lost.pose.reason = image.empty() ? "the frame could not be read" : "the frame has another size than the reference";
     return lost;
   }
   FeatureImage features(image);
-  const Blocked ignore(frames.ignore(frame), 3);
-  const double noise = noise_sigma(image);
+  const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
+  const Reference::Options basic = alignment_options(image);
+  const Matrix3 still = past.last.frame_from_ref;
 
   std::vector<Matrix3> starts;
-  const Matrix3 still = past.last.frame_from_ref;
   if (!past.lost) {
     const Matrix3 step = normalised(still * past.before.inverse());
     const Matrix3 steady = normalised(step * still);
@@ -79,36 +97,41 @@ Pose Tracker::track(int frame, Past& past) const {
       return box.contains(x, y) && past.last.weight[size_t(y - box.y0) * box.width() + (x - box.x0)] > 0.2f;
     };
     const auto region = mapped(still, options.region);
-    if (const auto g =
-            follow(past.image, features, region, usable, sane(steady, options.region) ? step : Matrix3::Identity()))
+    const Matrix3 expected = sane(steady, options.region) ? step : Matrix3(Matrix3::Identity());
+    if (const auto g = follow(past.image, features, region, usable, expected))
       starts.push_back(normalised(g->h * still));
     starts.push_back(steady);
     starts.push_back(still);
+  } else if (const auto g = finder.find(features)) {
+    starts.push_back(g->h);
   }
-  if (past.lost)
-    if (const auto g = finder.find(features)) starts.push_back(g->h);
 
+  // Until the frames on both sides are known, the plane is taken to move at the speed it had since the last frame.
+  const auto set_paths = [&](Reference::Options& o, const Matrix3& h) {
+    o.frame_path = o.reference_path = Path{};
+    if (past.lost) return;
+    o.frame_path = steady_path(h, still, direction, frames.shutter_deg(), corner_quad(options.region));
+    o.reference_path = past.reference_path ? *past.reference_path : o.frame_path;
+  };
   const auto attempt = [&](const std::vector<Matrix3>& from) {
     Rect window;
-    std::vector<Alignment> tries;
-    for (const Matrix3& h : from) {
-      if (!sane(h, options.region)) continue;
-      const auto r = mapped_bounds(h, reference.box());
-      window = unite(window, r ? intersect(r->grown(48), picture) : picture);
-      Alignment a = past.last;
-      a.frame_from_ref = h;
-      tries.push_back(a);
-    }
-    if (window.empty()) return Alignment{};
+    for (const Matrix3& h : from)
+      if (sane(h, options.region)) {
+        const auto r = mapped_bounds(h, reference.box());
+        window = unite(window, r ? intersect(r->grown(48), picture) : picture);
+      }
+    Alignment best;
+    if (window.empty()) return best;
     const Pyramid p = pyramid(image, window, reference.levels(), runner);
-    Reference::Options o;
-    o.sigma = 0.6 * std::hypot(noise, reference_noise);
+    Reference::Options o = basic;
     o.from_level = reference.levels() - 1;
     o.to_level = std::min(1, o.from_level);
-    o.position_px = 1;
     // The best start is the one from which most of the texture agrees.
-    Alignment best;
-    for (const Alignment& t : tries) {
+    for (const Matrix3& h : from) {
+      if (!sane(h, options.region)) continue;
+      set_paths(o, h);
+      Alignment t = past.last;
+      t.frame_from_ref = h;
       const Alignment a = reference.align(p, ignore, t, o, runner);
       if (sane(a.frame_from_ref, options.region) && a.visible / a.inflation > 1.1 * best.visible / best.inflation)
         best = a;
@@ -118,29 +141,55 @@ Pose Tracker::track(int frame, Past& past) const {
     o.from_level = o.to_level = 0;
     o.fresh_light = false;
     o.position_px = 0.6;
+    set_paths(o, best.frame_from_ref);
     return reference.align(p, ignore, best, o, runner);
   };
-  Alignment a = attempt(starts);
-  Pose pose = judge(frame, a, noise);
-  if (pose.status == TrackStatus::lost && !past.lost) {
+  Found found;
+  found.alignment = attempt(starts);
+  found.pose = judge(frame, found.alignment);
+  if (found.pose.status == TrackStatus::lost && !past.lost) {
     if (const auto g = finder.find(features)) {
-      const Alignment again = attempt({g->h});
-      const Pose other = judge(frame, again, noise);
-      if (other.status != TrackStatus::lost) a = again, pose = other;
+      Alignment again = attempt({g->h});
+      const Pose pose = judge(frame, again);
+      if (pose.status != TrackStatus::lost) found = {std::move(again), pose};
     }
   }
-  past.lost = pose.status == TrackStatus::lost;
+  past.lost = found.pose.status == TrackStatus::lost;
   if (past.lost) {
-    pose.frame_from_ref = still;
-  } else {
-    past.before = still;
-    past.last = std::move(a);
-    past.image = std::move(features);
+    found.pose.frame_from_ref = still;
+    return found;
   }
-  return pose;
+  if (!past.reference_path)
+    past.reference_path = steady_path(Matrix3::Identity(), found.alignment.frame_from_ref, -direction,
+                                      frames.shutter_deg(), corner_quad(options.region));
+  past.before = still;
+  past.last = found.alignment;
+  past.image = std::move(features);
+  return found;
 }
 
-Pose Tracker::judge(int frame, const Alignment& a, double) const {
+// Once more, now that the frames on both sides tell how the plane moved while the shutter was open.
+Tracker::Found Tracker::refine(const Motion& motion, const Found& first, const Path& reference_path) const {
+  const int frame = first.pose.frame;
+  const Picture image = frames.image(frame);
+  if (image.window() != picture) return first;
+  const auto r = mapped_bounds(first.pose.frame_from_ref, reference.box());
+  const Rect window = r ? intersect(r->grown(48), picture) : picture;
+  if (window.empty()) return first;
+  const Pyramid p = pyramid(image, window, reference.levels(), runner);
+  const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
+  Reference::Options o = alignment_options(image);
+  o.from_level = std::min(1, reference.levels() - 1);
+  o.fresh_light = false;
+  o.reference_path = reference_path;
+  o.frame_path = frame_path(motion, frame, frames.shutter_deg());
+  Found found;
+  found.alignment = reference.align(p, ignore, first.alignment, o, runner);
+  found.pose = judge(frame, found.alignment);
+  return found.pose.status == TrackStatus::lost ? first : found;
+}
+
+Pose Tracker::judge(int frame, const Alignment& a) const {
   Pose pose{frame, a.frame_from_ref, TrackStatus::good, a.residual};
   if (!sane(a.frame_from_ref, options.region) || a.weight.empty()) {
     pose.status = TrackStatus::lost;
@@ -192,7 +241,7 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
 
   FeatureImage features(image);
   const Picture ignore = frames.ignore(options.reference);
-  const Blocked blocked(ignore, 3);
+  const Blocked blocked(ignore, kIgnoreGrow);
   const auto usable = [&](const Point& p) { return blocked.empty() || !blocked.at(p); };
   Tracker tracker{frames,
                   options,
@@ -205,21 +254,39 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     return refuse("all of the region is ignored in the reference frame", "ignore less, or choose another reference");
 
   Motion motion{picture.width(), picture.height(), options.reference, options.region, {}};
-  const int total = last - first + 1;
-  int done = 1;
-  if (progress && !progress(done, total)) return refuse("stopped", "");
-  Pose home{options.reference};
-  home.corner_covariance.assign(4 * options.region.size() * options.region.size(), 0.0);
-  motion.poses.push_back(home);
+  const bool smeared = frames.shutter_deg() > 0;
+  const int total = (last - first) * (smeared ? 2 : 1);
+  int done = 0;
+  std::vector<Tracker::Found> found;
+  std::optional<Path> reference_path;
   for (int direction : {1, -1}) {
-    Tracker::Past past{.image = FeatureImage(image)};
+    Tracker::Past past{.image = FeatureImage(image), .reference_path = reference_path};
     past.last.weight = tracker.reference.mask();
     for (int f = options.reference + direction; f >= first && f <= last; f += direction) {
-      motion.poses.push_back(tracker.track(f, past));
+      found.push_back(tracker.track(f, direction, past));
+      found.back().alignment.weight.clear();
       if (progress && !progress(++done, total)) return refuse("stopped", "");
     }
+    reference_path = past.reference_path;
   }
-  std::sort(motion.poses.begin(), motion.poses.end(), [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
+  const auto collect = [&] {
+    Pose home{options.reference};
+    home.corner_covariance.assign(4 * options.region.size() * options.region.size(), 0.0);
+    motion.poses.assign(1, home);
+    for (const Tracker::Found& f : found) motion.poses.push_back(f.pose);
+    std::sort(motion.poses.begin(), motion.poses.end(), [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
+  };
+  collect();
+  if (smeared) {
+    const Path home = frame_path(motion, options.reference, frames.shutter_deg());
+    for (Tracker::Found& f : found) {
+      const Path own = frame_path(motion, f.pose.frame, frames.shutter_deg());
+      const bool still = home.length(tracker.reference.box()) < kStill && own.length(tracker.reference.box()) < kStill;
+      if (f.pose.status != TrackStatus::lost && !still) f = tracker.refine(motion, f, home);
+      if (progress && !progress(++done, total)) return refuse("stopped", "");
+    }
+    collect();
+  }
   return motion;
 }
 
