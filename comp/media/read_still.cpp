@@ -68,7 +68,7 @@ std::optional<Choice> choose(const OIIO::ImageSpec& spec) {
     Choice c;
     if (r >= 0 && g >= 0 && b >= 0)
       c.from = {r, g, b};
-    else if (y >= 0)
+    else if (y >= 0 && channel_named(spec, layer + "X") < 0)  // X and Y are a position or a normal.
       c.from = {y};
     else
       continue;

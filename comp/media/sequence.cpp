@@ -54,7 +54,7 @@ std::optional<std::string> hashed(std::string file) {
 // The pattern most files of the folder with the pattern's extension would fit.
 std::optional<std::string> likely_pattern(const FilePattern& p) {
   const fs::path folder = fs::path(p.head + p.tail).parent_path();
-  const std::string extension = fs::path(p.tail).extension().string();
+  const std::string extension = fs::path(p.file(0)).extension().string();
   std::map<std::string, int> votes;
   std::error_code error;
   for (const auto& entry : fs::directory_iterator(folder.empty() ? "." : folder, error))

@@ -57,7 +57,8 @@ Result<StillInfo> inspect_still(const std::string& path, const ReadOptions& opti
 
 struct WriteOptions {
   std::optional<Encoding> encoding;  // None: linear for EXR and float TIFF, rec709-camera for DPX, else srgb.
-  std::optional<Depth> depth;        // None: half for EXR, 16 for TIFF, 10 for DPX, 8 for PNG and JPEG.
+  std::optional<Depth>
+      depth;                  // None: half for EXR, 16 for TIFF, 10 for DPX of 3 channels, else 16; 8 for PNG and JPEG.
   std::string compression;    // EXR none rle zips zip (usual) piz pxr24 b44 b44a dwaa dwab; TIFF none lzw (usual) zip.
   int quality = 95;           // Of JPEG, 1 to 100.
   int width = 0, height = 0;  // Of the canvas; 0: the picture's own window is the canvas.

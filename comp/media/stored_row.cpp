@@ -64,20 +64,21 @@ void from_codes(const StoredRow& how, Encoding e, unsigned char* stored, size_t 
     for (size_t i = how.channels - 1; i < n; i += how.channels) row[i] = static_cast<float>(v[i]) / last_code(how);
 }
 
-void to_codes(const StoredRow& how, const float* row, size_t n, unsigned char* stored) {
+void to_codes(const StoredRow& how, Encoding e, const float* row, size_t n, unsigned char* stored) {
   auto* wide = reinterpret_cast<uint16_t*>(stored);
-  if (how.component == Component::uint8)
-    encode_codes(how.encoding, row, stored, n);
+  const bool narrow = how.component == Component::uint8;
+  if (narrow)
+    encode_codes(e, row, stored, n);
   else
-    encode_codes(how.encoding, how.bits, row, wide, n);
-  if (how.alpha != Alpha::none)
+    encode_codes(e, how.bits, row, wide, n);
+  if (how.alpha == Alpha::straight && e != Encoding::linear)
     for (size_t i = how.channels - 1; i < n; i += how.channels) {
-      if (how.component == Component::uint8)
+      if (narrow)
         encode_codes(Encoding::linear, row + i, stored + i, 1);
       else
         encode_codes(Encoding::linear, how.bits, row + i, wide + i, 1);
     }
-  if (how.component == Component::uint16 && how.bits < 16)
+  if (!narrow && how.bits < 16)
     for (size_t i = 0; i < n; ++i)
       wide[i] = static_cast<uint16_t>(wide[i] << (16 - how.bits) | wide[i] >> (2 * how.bits - 16));
 }
@@ -116,9 +117,10 @@ void encode_row(const StoredRow& how, float* row, int width, unsigned char* stor
     }
   const bool detour = how.alpha == Alpha::associated && how.encoding != Encoding::linear;
   if (how.alpha == Alpha::straight || detour) divide(how, row, width);
-  if (whole_numbers(how)) return to_codes(how, row, n, stored);
+  if (whole_numbers(how) && how.alpha != Alpha::associated) return to_codes(how, how.encoding, row, n, stored);
   apply(how, kEncode, row, width);
   if (detour) multiply(how, row, width);
+  if (whole_numbers(how)) return to_codes(how, Encoding::linear, row, n, stored);
   if (how.component == Component::float32) {
     std::memcpy(stored, row, n * sizeof(float));
     return;

@@ -194,8 +194,11 @@ std::optional<Problem> dpx_problem(ByteSpan b) {
     return unsupported(fmt::format("the DPX file has {} bits a component; 8, 10, 12 and 16 are handled", bits));
   if (coding != 0) return unsupported("the DPX file is run-length coded");
   if (packing > 2) return damaged();
+  if (bits == 10 && components != 3)
+    return unsupported(fmt::format("10-bit DPX is handled with 3 components, not {}", components));
   const int64_t row = width * components;
   int64_t row_bytes = (row * static_cast<int64_t>(bits) + 31) / 32 * 4;
+  if (bits == 8 || bits == 16) row_bytes = row * static_cast<int64_t>(bits) / 8;  // Not every writer pads these.
   if (packing != 0 && bits == 10) row_bytes = (row + 2) / 3 * 4;
   if (packing != 0 && bits == 12) row_bytes = (row * 2 + 3) / 4 * 4;
   const auto padding = [](uint64_t v) { return v == 0xffffffffu ? uint64_t{0} : v; };

@@ -90,8 +90,9 @@ Result<Plan> plan(const std::string& path, int channels, const WriteOptions& o) 
   const auto type = type_of_extension(path);
   if (!type) return unknown_extension(path);
   const Abilities& can = abilities(*type);
-  Plan p{*type, o.depth.value_or(can.depths[0]), o.encoding.value_or(can.encoding),
-         o.compression.empty() ? can.compressions[0] : o.compression};
+  const bool ten_bits = *type == FileType::dpx && channels == 3;
+  Plan p{*type, o.depth.value_or(*type == FileType::dpx && !ten_bits ? Depth::bits16 : can.depths[0]),
+         o.encoding.value_or(can.encoding), o.compression.empty() ? can.compressions[0] : o.compression};
   if (p.depth == Depth::float32 && !o.encoding) p.encoding = Encoding::linear;
   if (std::find(can.depths.begin(), can.depths.end(), p.depth) == can.depths.end()) {
     std::vector<std::string_view> names;
@@ -104,8 +105,9 @@ Result<Plan> plan(const std::string& path, int channels, const WriteOptions& o) 
                     fmt::format("choose {}", fmt::join(can.compressions, ", ")));
   if (std::find(can.channels.begin(), can.channels.end(), channels) == can.channels.end())
     return fail_for(path, fmt::format("{} does not take a field of {} channels", name(*type), channels), "use .exr");
-  if (p.type == FileType::dpx && p.depth == Depth::bits10 && channels == 4)
-    return fail_for(path, "a 10-bit DPX file does not take alpha", "use depth 16, or a picture without alpha");
+  // OpenImageIO loses the last sample of some rows of 10-bit RGBA, and packs one channel otherwise than it says.
+  if (p.depth == Depth::bits10 && !ten_bits)
+    return fail_for(path, fmt::format("10-bit DPX is written with 3 channels, not {}", channels), "use depth 16");
   if (o.quality < 1 || o.quality > 100)
     return fail_for(path, fmt::format("quality is {}", o.quality), "it goes from 1 to 100");
   return p;
@@ -133,7 +135,7 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
   s.full_width = canvas.width();
   s.full_height = canvas.height();
   if (channels == 1) s.channelnames = {"Y"};
-  if (channels == 2) s.channelnames = {"X", "Y"};
+  if (channels == 2) s.channelnames = {"U", "V"};
   s.alpha_channel = channels == 4 ? 3 : -1;
   s.attribute("Software", "Platewright");
   s.attribute("DateTime", "");  // The time of writing would make every file different.
@@ -149,7 +151,7 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
     s.attribute("png:compressionLevel", 2);
     if (p.encoding == Encoding::srgb) s.attribute("oiio:ColorSpace", "sRGB");
     if (p.encoding == Encoding::linear) s.attribute("oiio:ColorSpace", "Linear");
-    if (p.encoding == Encoding::bt1886) s.attribute("oiio:Gamma", 2.4f);
+    if (p.encoding == Encoding::bt1886) s.attribute("oiio:ColorSpace", "GammaCorrected2.4");
   }
   if (p.type == FileType::dpx) {
     if (p.depth == Depth::bits10) s.attribute("oiio:BitsPerSample", 10);
@@ -257,8 +259,9 @@ Result<Problems> write_still(const std::string& path, const Picture& picture, co
   content.reserve(row_bytes * stored.height() / 2 + 65536);
   OIIO::Filesystem::IOVecOutput sink(content);
   const auto output = codec::writer(planned->type);
-  if (!output || !output->set_ioproxy(&sink) || !output->open(path, spec) || !output->write_image(spec.format, bytes) ||
-      !output->close())
+  const std::string file_name = path.substr(path.rfind('/') + 1);  // DPX keeps it, and the folder is nobody's concern.
+  if (!output || !output->set_ioproxy(&sink) || !output->open(file_name, spec) ||
+      !output->write_image(spec.format, bytes) || !output->close())
     return fail_for(
         path,
         fmt::format("the picture cannot be written ({})", output ? codec::first_line(output->geterror()) : "no writer"),
