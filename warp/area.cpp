@@ -1,0 +1,139 @@
+#include "warp/area.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "warp/lanes.h"
+
+namespace pw {
+namespace {
+
+constexpr int kWidest = 2048;  // Source pixels per row of a footprint; see kLongest in sampler.cpp.
+
+// Kernel values for eight distances: each lane picks its piece's coefficients.
+class Kernel8 {
+ public:
+  explicit Kernel8(Filter f) {
+    const KernelPieces& k = pieces(f);
+    for (int j = 0; j < k.pieces; ++j)
+      for (int power = 0; power < 5; ++power) c_[power][j] = static_cast<float>(k.c[j][power]);
+  }
+  f8 operator()(f8 x) const {
+    x = max(x, -x);
+    x = min(x, splat8(7));
+    const i8 j = __builtin_convertvector(x, i8);
+    const f8 u = x - __builtin_convertvector(j, f8);
+    f8 v = pick(4, j);
+    for (int power = 3; power >= 0; --power) v = v * u + pick(power, j);
+    return v;
+  }
+
+ private:
+  f8 pick(int power, i8 j) const { return __builtin_shuffle(c_[power], j); }
+  f8 c_[5] = {};
+};
+
+// 1 up to kShrinkStart, s from kShrinkWhole.
+float raised(float s) {
+  const float slope = (kShrinkWhole - 1) / (kShrinkWhole - kShrinkStart);
+  return std::max({1.f, std::min(s, 1 + slope * (s - kShrinkStart))});
+}
+
+// The symmetric matrix with values s1, s2 along the eigenvectors of [xx xy; xy yy], whose eigenvalues are l1 > l2.
+struct Symmetric {
+  float xx, xy, yy;
+};
+Symmetric function_of(double xx, double xy, double yy, double l1, double l2, double s1, double s2) {
+  const double beta = l1 - l2 > 1e-6 * l1 ? (s1 - s2) / (l1 - l2) : 0;
+  const double alpha = s1 - beta * l1;
+  return {static_cast<float>(alpha + beta * xx), static_cast<float>(beta * xy), static_cast<float>(alpha + beta * yy)};
+}
+
+}  // namespace
+
+Footprint footprint(float xx, float xy, float yx, float yy) {
+  const double a = double(xx) * xx + double(xy) * xy, b = double(xx) * yx + double(xy) * yy,
+               c = double(yx) * yx + double(yy) * yy;
+  const double mean = (a + c) / 2, half = std::hypot((a - c) / 2, b);
+  const double l1 = mean + half, l2 = std::max(0.0, mean - half);
+  Footprint f;
+  f.longest = raised(static_cast<float>(std::sqrt(l1)));
+  f.shortest = raised(static_cast<float>(std::sqrt(l2)));
+  const Symmetric s = function_of(a, b, c, l1, l2, f.longest, f.shortest);
+  const Symmetric i = function_of(a, b, c, l1, l2, 1.0 / f.longest, 1.0 / f.shortest);
+  f.xx = s.xx, f.xy = s.xy, f.yy = s.yy;
+  f.inv_xx = i.xx, f.inv_xy = i.xy, f.inv_yy = i.yy;
+  return f;
+}
+
+Footprint halved(const Footprint& f, int times) {
+  // Sides that become shorter than a cell are a cell long.
+  const float scale = 1 / static_cast<float>(1 << times);
+  const float longest = std::max(1.f, f.longest * scale), shortest = std::max(1.f, f.shortest * scale);
+  const double l1 = f.longest, l2 = f.shortest;
+  Footprint g;
+  g.longest = longest, g.shortest = shortest;
+  const Symmetric s = function_of(f.xx, f.xy, f.yy, l1, l2, longest, shortest);
+  const Symmetric i = function_of(f.xx, f.xy, f.yy, l1, l2, 1.0 / longest, 1.0 / shortest);
+  g.xx = s.xx, g.xy = s.xy, g.yy = s.yy;
+  g.inv_xx = i.xx, g.inv_xy = i.xy, g.inv_yy = i.yy;
+  return g;
+}
+
+void sample_area(const Level& source, Filter filter, bool limit, double x, double y, const Footprint& f, float* out) {
+  const Kernel8 kernel(filter);
+  const float radius = taps(filter) / 2.f;
+  const int channels = source.picture.channels();
+  const Rect window = source.picture.window();
+  const double reach_y = radius * (std::abs(f.xy) + f.yy);
+  const int y0 = static_cast<int>(std::ceil(y - 0.5 - reach_y)), y1 = static_cast<int>(std::floor(y - 0.5 + reach_y));
+  limit = limit && (filter == Filter::cubic || filter == Filter::sharp);
+
+  f8 total{};
+  f4 sum{};
+  constexpr float kFar = 3e38f;
+  f4 lowest = f4{kFar, kFar, kFar, kFar}, highest = -lowest;
+  alignas(32) float weight[kWidest + 8], core[kWidest + 8];
+  for (int py = y0; py <= y1; ++py) {
+    const float dy = static_cast<float>(py + 0.5 - y);
+    // Where both |inv_xx dx + inv_xy dy| and |inv_xy dx + inv_yy dy| are less than the radius.
+    float from = (-radius - f.inv_xy * dy) / f.inv_xx, to = (radius - f.inv_xy * dy) / f.inv_xx;
+    if (f.inv_xy != 0) {
+      const float a = (-radius - f.inv_yy * dy) / f.inv_xy, b = (radius - f.inv_yy * dy) / f.inv_xy;
+      from = std::max(from, std::min(a, b)), to = std::min(to, std::max(a, b));
+    }
+    if (!(from <= to)) continue;
+    const int x0 = static_cast<int>(std::ceil(x - 0.5 + from)), x1 = static_cast<int>(std::floor(x - 0.5 + to));
+    const int count = std::min(x1 - x0 + 1, kWidest);
+    if (count <= 0) continue;
+    const float first = static_cast<float>(x0 + 0.5 - x);
+    for (int i = 0; i < count; i += 8) {
+      const f8 dx = splat8(first + static_cast<float>(i)) + f8{0, 1, 2, 3, 4, 5, 6, 7};
+      const f8 along = f.inv_xx * dx + f.inv_xy * dy, across = f.inv_xy * dx + f.inv_yy * dy;
+      f8 w = kernel(along) * kernel(across);
+      const i8 index = i8{0, 1, 2, 3, 4, 5, 6, 7} + i;
+      w = index < count ? w : f8{};
+      total += w;
+      store8(weight + i, w);
+      store8(core + i, max(max(along, -along), max(across, -across)));
+    }
+    const bool row_inside = py >= window.y0 && py < window.y1;
+    for (int i = 0; i < count; ++i) {
+      const bool inside = row_inside && x0 + i >= window.x0 && x0 + i < window.x1;
+      const float* p = inside ? source.picture.at(x0 + i, py) : source.find(x0 + i, py);
+      f4 v{};
+      if (p)
+        for (int k = 0; k < channels; ++k) v[k] = p[k];
+      sum += weight[i] * v;
+      if (core[i] < 1) lowest = min(lowest, v), highest = max(highest, v);
+    }
+  }
+  float whole = 0;
+  for (int i = 0; i < 8; ++i) whole += total[i];
+  f4 mean = sum / f4{whole, whole, whole, whole};
+  if (limit) mean = min(max(mean, lowest), highest);
+  for (int k = 0; k < channels; ++k) out[k] = whole > 0 ? mean[k] : 0;
+}
+
+}  // namespace pw

@@ -1,0 +1,142 @@
+#include "warp/interpolate.h"
+
+#include <algorithm>
+#include <array>
+
+#include "warp/lanes.h"
+#include "warp/limit.h"
+
+namespace pw {
+namespace {
+
+// The kernel's values for its taps, a lane each: taps on the near side look up t, those on the far side 1 - t.
+template <Filter kFilter, int kTaps, int kDegree>
+struct Weights {
+  using V = std::conditional_t<(kTaps > 4), f8, f4>;
+  V c[kDegree + 1] = {};
+
+  Weights() {
+    const KernelPieces& k = pieces(kFilter);
+    for (int i = 0; i < kTaps; ++i) {
+      const int piece = i < kTaps / 2 ? kTaps / 2 - 1 - i : i - kTaps / 2;
+      for (int power = 0; power <= kDegree; ++power) c[power][i] = static_cast<float>(k.c[piece][power]);
+    }
+  }
+  V at(float t) const {
+    V u;
+    if constexpr (kTaps == 6)
+      u = f8{t, t, t, 1 - t, 1 - t, 1 - t, 0, 0};
+    else if constexpr (kTaps == 4)
+      u = f4{t, t, 1 - t, 1 - t};
+    else
+      u = f4{t, 1 - t, 0, 0};
+    V w = c[kDegree];
+    for (int power = kDegree - 1; power >= 0; --power) w = w * u + c[power];
+    return w;
+  }
+};
+
+// A row of taps is taken as a flat run of floats, whatever the channels, and lies in kVectors registers.
+template <int kTaps, int kChannels>
+constexpr int kVectors = (kTaps * kChannels + 7) / 8;
+// Pixels read beyond the last tap by that.
+template <int kTaps, int kChannels>
+constexpr int kOverread = (kVectors<kTaps, kChannels> * 8 - kTaps * kChannels + kChannels - 1) / kChannels;
+
+// First along y for all columns, then along x. `p` is the top left tap.
+template <int kTaps, int kChannels, bool kLimit, class W>
+inline void one(const W& weights, const float* p, int64_t stride, float tx, float ty, float* out) {
+  constexpr int n = kVectors<kTaps, kChannels>, m = kTaps / 2;
+  const auto wy = weights.at(ty), wx = weights.at(tx);
+  alignas(32) float column[n * 8];
+  for (int k = 0; k < n; ++k) {
+    f8 s[kTaps];
+    for (int j = 0; j < kTaps; ++j) s[j] = load8(p + j * stride + 8 * k);
+    f8 sum = s[0] * wy[0];
+    for (int j = 1; j < kTaps; ++j) sum += s[j] * wy[j];
+    if constexpr (kLimit) sum = limited(sum, s[m - 2], s[m - 1], s[m], s[m + 1]);
+    store8(column + 8 * k, sum);
+  }
+  if constexpr (kChannels == 1) {
+    float sum = column[0] * wx[0];
+    for (int i = 1; i < kTaps; ++i) sum += column[i] * wx[i];
+    if constexpr (kLimit) sum = limited(sum, column[m - 2], column[m - 1], column[m], column[m + 1]);
+    *out = sum;
+  } else {
+    f4 s[kTaps];
+    for (int i = 0; i < kTaps; ++i) s[i] = load4<kChannels>(column + i * kChannels);
+    f4 sum = s[0] * wx[0];
+    for (int i = 1; i < kTaps; ++i) sum += s[i] * wx[i];
+    if constexpr (kLimit) sum = limited(sum, s[m - 2], s[m - 1], s[m], s[m + 1]);
+    store4<kChannels>(out, sum);
+  }
+}
+
+// Taps that partly lie beyond the picture, brought together. False: all of them are clear.
+template <int kTaps, int kChannels>
+bool gather(const Level& source, int x, int y, float* to, int stride) {
+  bool any = false;
+  for (int j = 0; j < kTaps; ++j)
+    for (int i = 0; i < kTaps; ++i)
+      if (const float* p = source.find(x + i, y + j)) {
+        std::copy_n(p, kChannels, to + j * stride + i * kChannels);
+        any = true;
+      }
+  return any;
+}
+
+template <Filter kFilter, int kTaps, int kDegree, int kChannels, bool kLimit>
+void run(const Level& source, int count, const int* x, const int* y, const float* tx, const float* ty, float* out) {
+  const Weights<kFilter, kTaps, kDegree> weights;
+  const Rect w = source.picture.window();
+  // First taps for which everything that is read lies in the picture.
+  const Rect inside{w.x0, w.y0, w.x1 - kTaps - kOverread<kTaps, kChannels> + 1, w.y1 - kTaps + 1};
+  const float* origin = w.empty() ? nullptr : source.picture.row(w.y0);
+  const int64_t stride = w.height() > 1 ? source.picture.row(w.y0 + 1) - origin : 0;
+  for (int i = 0; i < count; ++i, out += kChannels) {
+    const int left = x[i] - (kTaps / 2 - 1), top = y[i] - (kTaps / 2 - 1);
+    if (inside.contains(left, top)) {
+      const float* p = origin + (top - w.y0) * stride + int64_t{left - w.x0} * kChannels;
+      one<kTaps, kChannels, kLimit>(weights, p, stride, tx[i], ty[i], out);
+    } else {
+      constexpr int narrow = kVectors<kTaps, kChannels> * 8;
+      alignas(32) float taps[kTaps * narrow] = {};
+      if (gather<kTaps, kChannels>(source, left, top, taps, narrow))
+        one<kTaps, kChannels, kLimit>(weights, taps, narrow, tx[i], ty[i], out);
+      else
+        std::fill_n(out, kChannels, 0.f);
+    }
+  }
+}
+
+template <int kChannels>
+InterpolateRun choose(Filter filter, bool limit) {
+  switch (filter) {
+    case Filter::linear:
+      return run<Filter::linear, 2, 1, kChannels, false>;
+    case Filter::cubic:
+      return limit ? run<Filter::cubic, 4, 3, kChannels, true> : run<Filter::cubic, 4, 3, kChannels, false>;
+    case Filter::sharp:
+      return limit ? run<Filter::sharp, 6, 4, kChannels, true> : run<Filter::sharp, 6, 4, kChannels, false>;
+    case Filter::smooth:
+      return run<Filter::smooth, 4, 3, kChannels, false>;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+InterpolateRun interpolator(Filter filter, int channels, bool limit) {
+  switch (channels) {
+    case 1:
+      return choose<1>(filter, limit);
+    case 2:
+      return choose<2>(filter, limit);
+    case 3:
+      return choose<3>(filter, limit);
+    default:
+      return choose<4>(filter, limit);
+  }
+}
+
+}  // namespace pw
