@@ -180,6 +180,8 @@ std::optional<Problem> dpx_problem(ByteSpan b) {
   const auto unsupported = [](std::string what) {
     return Problem{.what = std::move(what), .remedy = "convert it to EXR or PNG"};
   };
+  const auto user_bytes = *r.number(32, 4);
+  if (user_bytes != 0xffffffffu && 2048 + user_bytes > b.size()) return cut_off();
   const auto elements = *r.number(770, 2), descriptor = *r.number(800, 1), bits = *r.number(803, 1);
   const auto packing = *r.number(804, 2), coding = *r.number(806, 2);
   if (elements != 1) return unsupported(fmt::format("the DPX file has {} image elements; one is handled", elements));

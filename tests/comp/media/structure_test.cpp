@@ -157,6 +157,7 @@ TEST(Structure, DpxThatIsNotHandledIsNamed) {
   EXPECT_EQ(with(803, 1, 32), "the DPX file has 32 bits a component; 8, 10, 12 and 16 are handled" + convert);
   EXPECT_EQ(with(806, 2, 1), "the DPX file is run-length coded" + convert);
   EXPECT_EQ(with(804, 2, 9), "the file is damaged; copy or render it again");
+  EXPECT_EQ(with(32, 4, 0x58504453), "the file is cut off; copy or render it again");  // Bytes of the user's own.
   EXPECT_EQ(with(772, 4, 0), "the picture has no pixels (0 x 10); render it again");
 }
 
