@@ -86,7 +86,7 @@ Plan make_plan(const Stage& stage, const std::vector<Want>& wants) {
     const auto [n, output, frame] = it->first;
     const Node& node = graph.nodes[n];
     std::vector<std::pair<Read, Key>> reads;
-    if (node.kind->family == Family::maker || node.kind->family == Family::bake) {
+    if (node.kind->hooks.make) {
       const auto inputs = stage.connections(n, frame);
       const Ask ask{stage.scene.shot, frame, it->second, output, inputs, &stage.measured[n]};
       std::vector<Demand> demands;

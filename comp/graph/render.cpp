@@ -78,7 +78,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
       const Node& node = scene.graph.nodes[sink];
       const Link& from = node.inputs[0][0];
       auto picture = draw_banded(drawing, {from.node, from.output, frame, file_rect(stage, sink, frame)}, options);
-      Result<void> result;
+      Result<Problems> result;
       if (!picture)
         result = fail(picture.error());
       else
@@ -88,11 +88,8 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
                        frame,
                        *picture,
                        {{"PlatewrightKey", keys[sink]}, {"PlatewrightTarget", std::string(target_name())}}});
-      if (result) {
-        ++written;
-        continue;
-      }
-      for (Problem& p : result.error()) {
+      written += result.has_value();
+      for (Problem& p : result ? *result : result.error()) {
         p.frame = frame;
         // The same broken input met through two sinks is told once.
         const bool known = std::any_of(told[i].begin(), told[i].end(),
@@ -102,7 +99,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     }
     std::lock_guard lock(mutex);
     report.written += written;
-    report.frames += told[i].empty();
+    report.frames += !any_error(told[i]);
     ++done;
     if (options.progress) options.progress(frame, done, static_cast<int>(frames.size()));
   };

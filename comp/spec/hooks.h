@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/motion.h"
+#include "base/outline.h"
 #include "base/parallel.h"
 #include "base/picture.h"
 #include "base/problem.h"
@@ -34,7 +35,7 @@ struct Shot {
 };
 
 // What a measure or a bake stores.
-using Measured = std::variant<std::monostate, Motion, Still>;
+using Measured = std::variant<std::monostate, Motion, Still, Outline>;
 
 // A connected input before any pixel is drawn.
 struct Connection {
@@ -53,7 +54,7 @@ struct Ask {
   Rect rect;
   int output = 0;
   const std::vector<std::vector<Connection>>& inputs;  // [input][item], in the order of the declaration.
-  const Measured* own = nullptr;                       // The stored result of a bake.
+  const Measured* own = nullptr;                       // The result of a measure or bake that draws.
 
   bool has(int input) const { return !inputs[input].empty(); }
   const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
@@ -103,7 +104,8 @@ struct Hooks {
   // source: one whole frame in scene-linear light at the shot's scale; and its window alone, where windows vary.
   std::function<Result<Picture>(const void* params, const Shot&, const Survey&, int frame)> load = {};
   std::function<Rect(const void* params, const Shot&, const Survey&, int frame)> window = {};
-  // maker, bake: reach, and pixels. Without needs(), every picture input is needed at the same frame and rectangle.
+  // maker, bake, and a measure that draws (an outline): reach, and pixels. Without needs(), every picture input is
+  // needed at the same frame and rectangle.
   std::function<std::vector<Demand>(const void* params, const Ask&)> needs = {};
   std::function<Picture(const void* params, const Making&)> make = {};
   // maker: where the result can have pixels; without it: where any input has.
@@ -115,7 +117,7 @@ struct Hooks {
   std::function<Problems(const Measured&)> remarks = {};  // What a person should know of the result.
   // sink: the file of a frame, and its writing.
   std::function<std::string(const void* params, const Shot&, int frame)> target = {};
-  std::function<Result<void>(const void* params, const Delivering&)> deliver = {};
+  std::function<Result<Problems>(const void* params, const Delivering&)> deliver = {};  // The value holds warnings.
 };
 
 }  // namespace pw

@@ -127,10 +127,10 @@ inline std::vector<Kind> kinds() {
                   .input({"image", Flow::picture, "What is kept."})
                   .param("file", &Sink::file,
                          {.doc = "Its name.", .role = Role::file_out, .required = true, .example = "\"out.####.png\""})
-                  .deliver([](const Sink& p, const Delivering& d) -> Result<void> {
+                  .deliver([](const Sink& p, const Delivering& d) -> Result<Problems> {
                     std::lock_guard lock(collected_mutex());
                     collected()[{p.file, d.frame}] = d.picture;
-                    return {};
+                    return Problems{};
                   }));
   return k;
 }

@@ -1,0 +1,92 @@
+#!/usr/bin/env bash
+# The demo: draws a shot, takes a thing out of it, and says how well that went.
+set -euo pipefail
+
+help() {
+  cat <<'TEXT'
+apps/demo.sh [--no-install] [--keep-measured] [--help]
+
+Installs what packages.txt names, builds, draws the harbour (960x540, 48 frames) and runs fixtures/harbour.toml on it:
+the inflatable figure, its shadow and its reflection go, the passer-by stays. Everything is written to out/demo.
+
+  --no-install      do not look for missing packages
+  --keep-measured   use the last run's tracks and stills again where nothing they came from has changed
+TEXT
+}
+
+install=yes keep=no
+for word in "$@"; do
+  case $word in
+    --no-install) install=no ;;
+    --keep-measured) keep=yes ;;
+    -h | --help) help; exit 0 ;;
+    *) echo "demo.sh: there is no option $word; see apps/demo.sh --help" >&2; exit 2 ;;
+  esac
+done
+
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
+demo=$root/out/demo
+platewright=$root/build/release/platewright
+stage=$root/build/release/fixtures/stage/stage
+sheet_frames=7,16,31,43
+
+# step "What is done" COMMAND...: runs it, and keeps how long it took.
+times=()
+step() {
+  local what=$1 start=${EPOCHREALTIME/[.,]/}
+  shift
+  printf '\n== %s\n' "$what"
+  "$@"
+  local took=$((${EPOCHREALTIME/[.,]/} - start))
+  times+=("$(printf '%6d.%d s  %s' $((took / 1000000)) $((took / 100000 % 10)) "$what")")
+}
+
+build() { (cd "$root" && cmake --preset release >/dev/null && cmake --build --preset release --target platewright stage); }
+
+# The shot file expects its clip and its outlines beside it.
+lay_out() {
+  mkdir -p "$demo"
+  rm -rf "$demo/plate" "$demo/out" "$demo/clean" "$demo/harbour"
+  [ $keep = yes ] || rm -rf "$demo"/*.measured
+  cp "$root/fixtures/harbour.toml" "$demo/"
+  cp -r "$root/fixtures/harbour" "$demo/"
+  "$stage" harbour "$demo/plate" --size 960x540 --frames 48
+}
+
+score() {
+  echo "Clean plate against the empty quay, where the figure, its shadow or its reflection had been:"
+  "$platewright" score "$demo/clean/harbour.####.png" "$demo/plate/truth/empty/f.####.png" \
+    --matte "$demo/plate/truth/removed/f.####.png"
+  echo "Finished frames against the same shot taken without the figure:"
+  "$platewright" score "$demo/out/harbour.####.png" "$demo/plate/truth/answer/f.####.png"
+}
+
+sheets() {
+  "$platewright" contactsheet "$demo/before_after.png" "$demo/plate/f.####.png" "$demo/out/harbour.####.png" \
+    --frames $sheet_frames --height 216
+}
+
+if [ $install = yes ]; then step "Packages" "$root/apps/install.sh"; fi
+step "Build" build
+built=$SECONDS
+step "Draw the shot" lay_out
+step "Take the figure out" "$platewright" render "$demo/harbour.toml"
+step "Score" score
+step "Before and after" sheets
+
+keys=$(cat "$demo"/harbour/*.svg | grep -c 'id="frame-')
+cat <<TEXT
+
+Done.
+  before   $demo/plate/f.####.png
+  after    $demo/out/harbour.####.png
+  clean    $demo/clean/harbour.####.png
+  look at  $demo/before_after.png (before above, after below)
+
+A person had to draw $keys outline keys:
+$(cd "$demo/harbour" && for f in *.svg; do printf '  %-10s %3d\n' "${f%.svg}" "$(grep -c 'id="frame-' "$f")"; done)
+
+Time:
+$(printf '%s\n' "${times[@]}")
+$(printf '%6d s    all after the build' $((SECONDS - built)))
+TEXT

@@ -1,0 +1,141 @@
+// platewright: the command line. Each command's options are read here and run in its own file.
+#include <CLI/CLI.hpp>
+
+#include "apps/command.h"
+#include "apps/say.h"
+
+namespace {
+
+using namespace pw;
+
+void add_shot(CLI::App* app, Common& c) {
+  app->add_option("shot", c.shot, "The shot file")->required();
+  app->add_option("--set", c.settings, "NODE.PARAMETER=VALUE instead of what the file says; may stand several times")
+      ->expected(1)
+      ->take_all();
+  app->add_flag("--json", c.json, "Results as JSON on standard output, for scripts");
+}
+
+void add_machine(CLI::App* app, Common& c) {
+  app->add_option("--threads", c.threads, "0: as many as the machine has")->check(CLI::Range(0, 1024));
+  app->add_option("--memory", c.memory, "Limit for pictures in memory, as 800M or 4G")->capture_default_str();
+}
+
+template <class Command>
+CLI::App* add(CLI::App& app, const char* name, const char* what, const char* examples, Command& c, int& status) {
+  CLI::App* sub = app.add_subcommand(name, what);
+  sub->footer(std::string("\nExamples:\n") + examples);
+  sub->callback([&c, &status] { status = run(c); });
+  return sub;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  CLI::App app("Platewright rebuilds a background that something stood in front of, and makes it live again.",
+               "platewright");
+  app.footer(
+      "\nStart with: platewright kinds, then platewright check SHOT.toml, then platewright render SHOT.toml\n"
+      "Exit status: 0 done, 1 some frames failed, 2 a mistake to mend (nothing written), 130 stopped by Ctrl-C (every "
+      "file is whole).");
+  app.require_subcommand(1);
+  app.set_version_flag("--version", "platewright 0.1.0");
+  int status = 0;
+
+  RenderCommand render;
+  auto* r = add(app, "render", "Measure what is needed and write the frames",
+                "  platewright render quay.toml\n"
+                "  platewright render quay.toml out --frames 1-48x12 --scale 0.5\n"
+                "  platewright render quay.toml --set clean.filter=cubic --dry-run\n",
+                render, status);
+  add_shot(r, render);
+  add_machine(r, render);
+  r->add_option("nodes", render.nodes, "Deliver nodes; all of them when none is named");
+  r->add_option("--frames", render.frames, "As 1-48, 1-48x4 (every fourth), 3,9,12; default: the whole shot");
+  r->add_option("--scale", render.scale, "Proxy: draw at this share of the full size; measures stay at full size")
+      ->check(CLI::Range(0.01, 1.0));
+  r->add_flag("--dry-run", render.dry_run, "Measure, then print the plan of the first frame and write nothing");
+  r->add_flag("--again", render.again, "Measure again even what is stored and unchanged");
+
+  CheckCommand check;
+  add_shot(add(app, "check", "Read a shot file and say all that is wrong with it", "  platewright check quay.toml\n",
+               check, status),
+           check);
+
+  KindsCommand kinds;
+  auto* k = add(app, "kinds", "The kinds of nodes and what they take",
+                "  platewright kinds\n  platewright kinds pin\n  platewright kinds --schema > shot.schema.json\n",
+                kinds, status);
+  k->add_option("kind", kinds.kind, "One kind, with an example");
+  k->add_flag("--schema", kinds.schema, "JSON Schema of a shot file, for editors");
+  k->add_flag("--page", kinds.page, "All kinds as Markdown");
+  k->add_flag("--words", kinds.words, "The words of a shot file, one a line");
+
+  MeasureCommand measure;
+  auto* m = add(app, "measure", "Measure nodes, store the results beside the shot and say how they went",
+                "  platewright measure quay.toml\n"
+                "  platewright measure quay.toml wall --out wall.json\n"
+                "  platewright measure quay.toml wall --out wall.csv\n",
+                measure, status);
+  add_shot(m, measure);
+  add_machine(m, measure);
+  m->add_option("nodes", measure.nodes, "Nodes; all measures when none is named");
+  m->add_option("--out", measure.out, "Write one plane's motion: .json track file, .csv corner positions");
+  m->add_flag("--again", measure.again, "Measure again even what is stored and unchanged");
+
+  ScoreCommand score;
+  auto* s = add(app, "score", "Compare a track with the true motion, or pictures with the true pictures",
+                "  platewright score wall.json truth.json\n"
+                "  platewright score out/clean.####.png truth/empty.####.png --matte truth/removed.####.png --each\n",
+                score, status);
+  s->add_option("measured", score.measured, "Track file, or a still or sequence")->required();
+  s->add_option("truth", score.truth, "truth.json, or a still or sequence")->required();
+  s->add_option("--matte", score.matte, "Compare only where this still or sequence is above a half");
+  s->add_option("--frames", score.frames, "As 1-48x4; default: all that both have");
+  s->add_option("--encoding", score.encoding, "Code values in which pictures are compared")->capture_default_str();
+  s->add_flag("--each", score.each, "A line for every frame");
+  s->add_flag("--json", score.json, "Results as JSON");
+
+  ProbeCommand probe;
+  auto* p = add(
+      app, "probe", "What a file is; a frame to draw outlines over; which frames make good stills",
+      "  platewright probe plate.####.png\n"
+      "  platewright probe plate.####.png --frame 12 --svg goose.0012.svg\n"
+      "  platewright probe quay.toml --stills --image plate --motion wall --region \"400,80 700,80 700,420 400,420\"\n",
+      probe, status);
+  p->add_option("file", probe.file, "A still, a sequence, or with --stills a shot file")->required();
+  p->add_option_function<int>(
+      "--frame", [&probe](int f) { probe.frame = f, probe.frame_given = true; }, "Frame for --svg");
+  p->add_option("--svg", probe.svg, "Write an SVG with the frame inside, to draw outlines and regions over it");
+  p->add_flag("--stills", probe.stills, "Rank frames by emptiness of a region, sharpness and coverage");
+  p->add_option("--image", probe.image, "With --stills: the node looked at; default: the shot's footage");
+  p->add_option("--motion", probe.motion, "With --stills: the plane the region moves with");
+  p->add_option("--region", probe.region,
+                "With --stills: corners in the reference frame, as \"x,y x,y x,y\"; default: the plane's");
+  p->add_option("--thing", probe.things, "With --stills: nodes of mattes of what must be out of the region");
+  p->add_option("--set", probe.settings, "With --stills: NODE.PARAMETER=VALUE")->expected(1)->take_all();
+  p->add_flag("--json", probe.json, "Results as JSON");
+  add_machine(p, probe);
+
+  SheetCommand sheet;
+  auto* c = add(app, "contactsheet", "Frames of one or more sequences on one page, a row each",
+                "  platewright contactsheet sheet.png plate.####.png out/quay.####.png --frames 1,12,24,36,48\n", sheet,
+                status);
+  c->add_option("out", sheet.out, "The page, .png")->required();
+  c->add_option("rows", sheet.rows, "Sequences, one row each")->required();
+  c->add_option("--frames", sheet.frames, "As 1,12,24; default: six spread over the first sequence");
+  c->add_option("--height", sheet.height, "Of one picture, pixels")->capture_default_str()->check(CLI::Range(16, 2160));
+  c->add_option("--crop", sheet.crop, "Only this part of each picture, as x0,y0,x1,y1; enlarged without smoothing");
+
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& e) {
+    const int code = app.exit(e);
+    return code == 0 ? 0 : kMistake;
+  } catch (const std::bad_alloc&) {
+    say({{.what = "the machine has no more memory",
+          .remedy = "lower --memory or --scale, or deliver fewer frames at once"}});
+    return kMistake;
+  }
+  return status;
+}

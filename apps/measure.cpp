@@ -1,0 +1,88 @@
+#include "comp/graph/measure.h"
+
+#include <fmt/format.h>
+
+#include <map>
+#include <nlohmann/json.hpp>
+
+#include "apps/open.h"
+#include "apps/say.h"
+#include "comp/media/whole_file.h"
+#include "track/track_file.h"
+
+namespace pw {
+namespace {
+
+void print_motion(const std::string& name, const Motion& m) {
+  std::map<TrackStatus, int> count;
+  double worst = 0;
+  int at = m.reference;
+  for (const Pose& p : m.poses) {
+    ++count[p.status];
+    if (p.status != TrackStatus::lost && p.residual > worst) worst = p.residual, at = p.frame;
+  }
+  fmt::print("{}: {} frames", name, m.poses.size());
+  for (const auto& [status, n] : count) fmt::print(", {} {}", n, pw::name(status));
+  fmt::print("; largest residual {:.4f} at frame {}\n", worst, at);
+  for (const Pose& p : m.poses)
+    if (p.status != TrackStatus::good)
+      fmt::print("  frame {}: {}{}{}\n", p.frame, pw::name(p.status), p.reason.empty() ? "" : ", ", p.reason);
+}
+
+void print_still(const std::string& name, const Still& s) {
+  fmt::print("{}: {}x{}", name, s.picture.window().width(), s.picture.window().height());
+  if (!s.frames.empty()) fmt::print(" from frames {}", fmt::join(s.frames, ", "));
+  fmt::print(", {:.2f} % not covered\n", 100 * s.uncovered_share);
+}
+
+}  // namespace
+
+int run(const MeasureCommand& c) {
+  const auto scene = open_shot(c, 1);
+  if (!scene) return kMistake;
+  std::vector<std::string> names = c.nodes;
+  if (names.empty())
+    for (const Node& n : scene->graph.nodes)
+      if (n.kind->family == Family::measure || n.kind->family == Family::bake) names.push_back(n.name);
+  const auto nodes = nodes_named(*scene, names);
+  if (!nodes) return kMistake;
+  watch_for_stop();
+  const auto runner = arena(c.threads);
+  std::optional<Progress> progress;
+  std::string now;
+  const auto results = measure(*scene, *nodes,
+                               {*runner, std::max<int64_t>(bytes_of(c.memory), 1 << 20), !c.again,
+                                [&](const std::string& node, int done, int total) {
+                                  if (node != now) progress.emplace(now = node, c.json);
+                                  progress->at(done, total);
+                                  return !stop_asked();
+                                }});
+  progress.reset();
+  if (!results) return say(results.error()), stop_asked() ? kStopped : kMistake;
+  say(results->remarks);
+  if (c.out.empty()) {
+    nlohmann::ordered_json steps = nlohmann::ordered_json::array();
+    for (const MeasuredNode& m : results->done) {
+      const std::string& name = scene->graph.nodes[m.node].name;
+      steps.push_back({{"node", name}, {"reused", m.reused}, {"seconds", m.seconds}});
+      if (c.json) continue;
+      if (const auto* motion = std::get_if<Motion>(&results->measured[m.node])) print_motion(name, *motion);
+      if (const auto* still = std::get_if<Still>(&results->measured[m.node])) print_still(name, *still);
+    }
+    if (c.json) fmt::print("{}\n", nlohmann::ordered_json{{"measured", steps}}.dump());
+    return kDone;
+  }
+  if (nodes->size() != 1 || !std::holds_alternative<Motion>(results->measured[nodes->front()])) {
+    say({{.what = "--out takes the motion of one node", .remedy = "name one plane node", .file = c.shot}});
+    return kMistake;
+  }
+  const Motion& motion = std::get<Motion>(results->measured[nodes->front()]);
+  const bool csv = c.out.size() > 4 && c.out.substr(c.out.size() - 4) == ".csv";
+  const std::string text = csv ? corners_csv(motion) : track_text(motion);
+  const auto* bytes = reinterpret_cast<const unsigned char*>(text.data());
+  if (auto written = write_whole_file(c.out, {bytes, text.size()}); !written) return say(written.error()), kMistake;
+  fmt::print("{}\n", c.out);
+  return kDone;
+}
+
+}  // namespace pw

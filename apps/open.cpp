@@ -1,0 +1,75 @@
+#include "apps/open.h"
+
+#include <fmt/format.h>
+
+#include <csignal>
+
+#include "apps/say.h"
+#include "comp/kinds/registry.h"
+#include "comp/spec/nearest.h"
+
+namespace pw {
+namespace {
+
+std::atomic<bool> stop{false};
+
+void on_signal(int signal) {
+  if (stop.exchange(true)) {
+    std::signal(signal, SIG_DFL);
+    std::raise(signal);
+  }
+}
+
+}  // namespace
+
+const std::atomic<bool>& stop_asked() { return stop; }
+
+void watch_for_stop() {
+  std::signal(SIGINT, on_signal);
+  std::signal(SIGTERM, on_signal);
+}
+
+std::optional<Scene> open_shot(const Common& common, double scale) {
+  auto wrong = [&](const Problems& problems) {
+    if (common.json) fmt::print("{{\"problems\": {}}}\n", json_text(problems));
+    say(problems);
+    return std::nullopt;
+  };
+  auto text = read_shot(common.shot);
+  if (!text) return wrong(text.error());
+  for (const std::string& setting : common.settings) {
+    text = with_setting(std::move(*text), setting);
+    if (!text) return wrong(text.error());
+  }
+  auto checked = check(*text, all_kinds());
+  if (!checked) return wrong(checked.error());
+  auto scene = survey(std::move(checked->graph), scale);
+  if (!scene) return wrong(scene.error());
+  say(checked->warnings);
+  say(scene->warnings);
+  return std::move(*scene);
+}
+
+std::optional<std::vector<int>> nodes_named(const Scene& scene, const std::vector<std::string>& names) {
+  std::vector<int> nodes;
+  std::vector<std::string> known;
+  for (const Node& n : scene.graph.nodes) known.push_back(n.name);
+  for (const std::string& name : names) {
+    const int n = scene.graph.find(name);
+    if (n < 0) {
+      const std::string meant = nearest(name, known);
+      say({{.what = fmt::format("the shot has no node \"{}\"", name),
+            .remedy = meant.empty() ? fmt::format("it has {}", fmt::join(known, ", "))
+                                    : fmt::format("did you mean {}?", meant),
+            .file = scene.graph.file}});
+      return std::nullopt;
+    }
+    nodes.push_back(n);
+  }
+  if (names.empty())
+    for (size_t n = 0; n < scene.graph.nodes.size(); ++n)
+      if (scene.graph.nodes[n].kind->family == Family::sink) nodes.push_back(static_cast<int>(n));
+  return nodes;
+}
+
+}  // namespace pw

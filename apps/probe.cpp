@@ -1,0 +1,125 @@
+#include "comp/media/probe.h"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <nlohmann/json.hpp>
+
+#include "apps/open.h"
+#include "apps/say.h"
+#include "apps/stills.h"
+#include "comp/graph/render.h"
+#include "comp/matte/svg_write.h"
+#include "comp/media/whole_file.h"
+
+namespace pw {
+namespace {
+
+bool is_shot(const std::string& file) { return file.ends_with(".toml"); }
+
+// The bytes of a PNG of the picture in sRGB, made through a file beside the one that will hold them.
+Result<std::string> png_of(const Picture& p, int width, int height, const std::string& beside) {
+  const std::string file = beside + ".frame.png";
+  auto written =
+      write_still(file, p, {.encoding = Encoding::srgb, .depth = Depth::bits8, .width = width, .height = height});
+  if (!written) return fail(written.error());
+  auto bytes = read_whole_file(file);
+  std::filesystem::remove(file);
+  if (!bytes) return fail(bytes.error());
+  return std::string(reinterpret_cast<const char*>(bytes->bytes().data()), bytes->bytes().size());
+}
+
+int write_sheet(const ProbeCommand& c, OutlineSheet sheet, const Picture& picture) {
+  auto png = png_of(picture, sheet.width, sheet.height, c.svg);
+  if (!png) return say(png.error()), kMistake;
+  sheet.png = *png;
+  sheet.frame = c.frame;
+  const std::string svg = outline_sheet(sheet);
+  auto written = write_whole_file(c.svg, {reinterpret_cast<const unsigned char*>(svg.data()), svg.size()});
+  if (!written) return say(written.error()), kMistake;
+  fmt::print("{}: frame {} of {}; draw over it and give each shape an id\n", c.svg, c.frame, c.file);
+  return kDone;
+}
+
+int sheet_of_footage(const ProbeCommand& c) {
+  Result<StillFile> file =
+      looks_like_pattern(c.file)
+          ? open_sequence(c.file).and_then([&](const Sequence& s) { return read_frame(s, c.frame); })
+          : read_still(c.file);
+  if (!file) return say(file.error()), kMistake;
+  return write_sheet(c, {.width = file->info.width, .height = file->info.height}, file->picture);
+}
+
+// The picture of a node with the shot's outlines and regions as they are on that frame.
+int sheet_of_shot(const ProbeCommand& c) {
+  const auto scene = open_shot(c, 1);
+  if (!scene) return kMistake;
+  const auto image = nodes_named(*scene, {c.image.empty() ? scene->graph.like : c.image});
+  if (!image) return kMistake;
+  const Shot& shot = scene->shot;
+  if (c.frame < shot.first || c.frame > shot.last) {
+    say({{.what = fmt::format("frame {} is outside the shot", c.frame),
+          .remedy = fmt::format("it has frames {} to {}", shot.first, shot.last),
+          .file = c.file}});
+    return kMistake;
+  }
+  std::vector<int> wanted = *image;
+  for (size_t n = 0; n < scene->graph.nodes.size(); ++n)
+    if (const Kind* k = scene->graph.nodes[n].kind; !k->outputs.empty() && k->outputs[0].flow == Flow::outline)
+      wanted.push_back(static_cast<int>(n));
+  const auto runner = arena(c.threads);
+  const auto results = measure(*scene, wanted, {*runner});
+  if (!results) return say(results.error()), kMistake;
+  OutlineSheet sheet{.width = shot.width, .height = shot.height};
+  for (size_t n = 0; n < scene->graph.nodes.size(); ++n) {
+    const std::string& name = scene->graph.nodes[n].name;
+    if (const auto* o = std::get_if<Outline>(&results->measured[n])) sheet.outlines.emplace_back(name, o->at(c.frame));
+    if (const auto* m = std::get_if<Motion>(&results->measured[n]); m && m->find(c.frame)) {
+      std::vector<Point> corners;
+      for (const Point& p : m->region) corners.push_back(map(m->find(c.frame)->frame_from_ref, p));
+      sheet.regions.emplace_back(name, corners);
+    }
+  }
+  auto picture = render_node(*scene, *results, image->front(), 0, c.frame, {.runner = *runner});
+  if (!picture) return say(picture.error()), kMistake;
+  return write_sheet(c, std::move(sheet), *picture);
+}
+
+int describe(const ProbeCommand& c) {
+  auto p = probe(c.file);
+  if (!p) return say(p.error()), kMistake;
+  if (!c.json) {
+    for (const std::string& line : lines(*p)) fmt::print("{}\n", line);
+    return kDone;
+  }
+  constexpr const char* kinds[] = {"still", "sequence", "movie"};
+  nlohmann::ordered_json j = {{"file", c.file}, {"kind", kinds[static_cast<int>(p->kind)]}};
+  if (p->kind == Probe::Kind::movie)
+    j["movie"] = p->movie_type;
+  else
+    j.update({{"size", {p->still.width, p->still.height}},
+              {"channels", p->still.channels},
+              {"bits", p->still.bits},
+              {"encoding", name(p->still.encoding)},
+              {"encoding_from", p->still.encoding_from},
+              {"compression", p->still.compression}});
+  if (p->kind == Probe::Kind::sequence) j["frames"] = p->frames;
+  fmt::print("{}\n", j.dump());
+  return kDone;
+}
+
+}  // namespace
+
+int run(const ProbeCommand& given) {
+  ProbeCommand c = given;
+  c.shot = c.file;
+  if (c.stills) return rank_stills(c);
+  if (c.svg.empty() && !c.frame_given) return describe(c);
+  if (c.svg.empty() || !c.frame_given) {
+    say({{.what = "--frame and --svg go together", .remedy = "as in --frame 12 --svg goose.0012.svg"}});
+    return kMistake;
+  }
+  return is_shot(c.file) ? sheet_of_shot(c) : sheet_of_footage(c);
+}
+
+}  // namespace pw

@@ -1,0 +1,225 @@
+#include "track/plane.h"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+
+#include "comp/matte/svg_read.h"
+#include "comp/media/identity.h"
+#include "comp/media/whole_file.h"
+#include "comp/spec/declare.h"
+#include "track/track_file.h"
+
+namespace pw {
+namespace {
+
+struct Plane {
+  int64_t reference = 0;
+  Polygon region;
+  std::string region_file, region_name;
+  std::string file;
+  double weak_px = 0.5;
+};
+enum { kImage, kIgnore };
+
+// The pictures of the node's inputs, as the tracker asks for them. The first problem met is kept: a frame that cannot
+// be read ends the measure, since a gap in a motion is worse than a message.
+class Frames final : public PlaneFrames {
+ public:
+  explicit Frames(const Measuring& m) : m_(m) {}
+  int first() const override { return m_.shot.first; }
+  int last() const override { return m_.shot.last; }
+  double shutter_deg() const override { return m_.shot.shutter_deg; }
+  Picture image(int frame) const override { return get(kImage, 0, frame); }
+  Picture ignore(int frame) const override {
+    if (!m_.has(kIgnore)) return {};
+    Canvas all = Canvas::clear(m_.shot.canvas(), 1);
+    for (size_t i = 0; i < m_.inputs[kIgnore].size(); ++i) {
+      const Picture p = get(kIgnore, static_cast<int>(i), frame);
+      const Rect r = intersect(p.window(), all.window());
+      for (int y = r.y0; y < r.y1; ++y)
+        for (int x = r.x0; x < r.x1; ++x) *all.at(x, y) = std::max(*all.at(x, y), *p.at(x, y));
+    }
+    return std::move(all).finish();
+  }
+  const Problems& problems() const { return problems_; }
+
+ private:
+  Picture get(int input, int item, int frame) const {
+    if (!problems_.empty()) return {};
+    auto p = m_.get(input, item, frame);
+    if (p) return *p;
+    problems_ = p.error();
+    return {};
+  }
+  const Measuring& m_;
+  mutable Problems problems_;
+};
+
+Result<std::string> text_of(const std::string& path) {
+  auto bytes = read_whole_file(path);
+  if (!bytes) return fail(bytes.error());
+  const ByteSpan s = bytes->bytes();
+  return std::string(reinterpret_cast<const char*>(s.data()), s.size());
+}
+
+Result<Motion> from_file(const Plane& p, const Shot& shot) {
+  const std::string path = shot.path(p.file);
+  auto text = text_of(path);
+  if (!text) return fail(text.error());
+  const bool csv = std::filesystem::path(path).extension() == ".csv";
+  auto motion =
+      csv ? parse_corners_csv(*text, path, shot.width, shot.height, p.reference ? int(p.reference) : shot.first)
+          : parse_track(*text, path);
+  if (motion && (motion->width != shot.width || motion->height != shot.height))
+    return fail(Problem{.what = fmt::format("this track is of a plate of {}x{}, the shot is {}x{}", motion->width,
+                                            motion->height, shot.width, shot.height),
+                        .remedy = "use the track of this plate, or measure again",
+                        .file = path});
+  return motion;
+}
+
+Result<Measured> measure(const Plane& p, const Measuring& m) {
+  if (!p.file.empty()) {
+    auto motion = from_file(p, m.shot);
+    if (!motion) return fail(motion.error());
+    return Measured(std::move(*motion));
+  }
+  PlaneOptions options;
+  options.reference = p.reference ? static_cast<int>(p.reference) : m.shot.first;
+  if (p.region_file.empty()) options.region = p.region;
+  options.weak_px = p.weak_px;
+  if (!p.region_file.empty()) {
+    auto drawing = load_svg(m.shot.path(p.region_file));
+    if (!drawing) return fail(drawing.error());
+    auto place = plate_from_drawing(*drawing, m.shot.width, m.shot.height);
+    if (!place) return fail(place.error());
+    auto region = pick_region(*drawing, p.region_name);
+    if (!region) return fail(region.error());
+    for (const Point& corner : *region) options.region.push_back(map(*place, corner));
+  }
+  const Frames frames(m);
+  auto motion = track_plane(frames, options, m.runner, m.progress);
+  if (!frames.problems().empty()) return fail(frames.problems());
+  if (!motion) return fail(motion.error());
+  return Measured(std::move(*motion));
+}
+
+constexpr std::string_view kKeyStart = "{\"key\": \"";
+
+Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
+  const std::string track = track_text(std::get<Motion>(m));
+  const std::string text =
+      std::string(kKeyStart) + key + "\", " + track.substr(track.find_first_not_of(" \n", track.find('{') + 1));
+  return write_whole_file(stem + ".json", {reinterpret_cast<const unsigned char*>(text.data()), text.size()});
+}
+
+Result<Measured> recall(const std::string& stem, const std::string& key) {
+  auto text = text_of(stem + ".json");
+  if (!text) return fail(text.error());
+  if (!text->starts_with(std::string(kKeyStart) + key + "\""))
+    return fail(Problem{.what = "it came from something else"});
+  auto motion = parse_track(*text, stem + ".json");
+  if (!motion) return fail(motion.error());
+  return Measured(std::move(*motion));
+}
+
+Problems remarks(const Measured& m) {
+  const Motion& motion = std::get<Motion>(m);
+  std::vector<int> lost, weak;
+  for (const Pose& p : motion.poses) {
+    if (p.status == TrackStatus::lost) lost.push_back(p.frame);
+    if (p.status == TrackStatus::weak || p.status == TrackStatus::hidden) weak.push_back(p.frame);
+  }
+  Problems problems;
+  if (!lost.empty())
+    problems.push_back({.what = fmt::format("lost on {} frames, the first is {}", lost.size(), lost.front()),
+                        .remedy = "choose a reference or a region that is seen there",
+                        .severity = Severity::warning});
+  if (!weak.empty())
+    problems.push_back({.what = fmt::format("weak or hidden on {} frames, the first is {}", weak.size(), weak.front()),
+                        .remedy = "look at those frames",
+                        .severity = Severity::warning});
+  return problems;
+}
+
+Result<Survey> survey(const Plane& p, const Shot& shot) {
+  Survey s;
+  for (const std::string& file : {p.file, p.region_file}) {
+    if (file.empty()) continue;
+    auto text = text_of(shot.path(file));
+    if (!text) return fail(text.error());
+    s.identity += file_identity(shot.path(file)) + "\n";
+  }
+  return s;
+}
+
+}  // namespace
+
+Kind plane_kind() {
+  return Declare<Plane>("plane", Family::measure, 1, "The motion of a flat thing through the shot.")
+      .also({"homography", "planar"})
+      .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
+      .input({.name = "ignore",
+              .flow = Flow::matte,
+              .doc = "What passes in front of the plane.",
+              .required = false,
+              .list = true})
+      .output({"motion", Flow::motion, "The motion."})
+      .param("region", &Plane::region,
+             {.doc = "Corners of a part of the plane, in the reference frame; four or more, any outline.",
+              .unit = Unit::px,
+              .example = "[[400, 80], [700, 80], [700, 420], [400, 420]]"})
+      .param("region_file", &Plane::region_file,
+             {.doc = "An SVG the region is drawn in, instead of its corners.",
+              .role = Role::file_in,
+              .changes_pixels = true})
+      .param("region_name", &Plane::region_name, {.doc = "The id of the region in that SVG; empty: its only shape."})
+      .param("reference", &Plane::reference,
+             {.doc = "The frame the region is drawn in, in which the plane is seen best; 0: the first.",
+              .unit = Unit::frames,
+              .min = -9999999,
+              .max = 9999999})
+      .param("weak_px", &Plane::weak_px,
+             {.doc = "Frames whose corners are less certain than this (one standard deviation) are called weak.",
+              .unit = Unit::px,
+              .min = 0.001,
+              .max = 100,
+              .low = 0.05,
+              .high = 2})
+      .param("file", &Plane::file,
+             {.doc = "A track file (.json) or corner positions (.csv) to use instead of measuring.",
+              .role = Role::file_in})
+      .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
+        if (given("file")) return std::nullopt;
+        if (!given("image")) return Complaint{"", "has no image", "a plane needs a picture there: image = \"NODE\""};
+        if (given("region_file")) return std::nullopt;
+        if (!given("region"))
+          return Complaint{"", "has no region", "draw its corners: region = [[x, y], ...], four or more"};
+        if (p.region.size() < 4)
+          return Complaint{"region", fmt::format("has {} corners", p.region.size()), "a plane needs 4 or more"};
+        return std::nullopt;
+      })
+      .fits_shot([](const Plane& p, const Shot& shot) -> std::optional<Complaint> {
+        if (p.region.empty()) return std::nullopt;
+        Point lo = p.region[0], hi = p.region[0];
+        for (const Point& q : p.region) lo = lo.cwiseMin(q), hi = hi.cwiseMax(q);
+        if (lo.x() >= shot.width || lo.y() >= shot.height || hi.x() <= 0 || hi.y() <= 0)
+          return Complaint{"region", fmt::format("lies outside the plate, which is {}x{}", shot.width, shot.height),
+                           "draw it over the reference frame"};
+        return std::nullopt;
+      })
+      .fits_shot([](const Plane& p, const Shot& shot) -> std::optional<Complaint> {
+        if (p.reference == 0 || !p.file.empty() || (p.reference >= shot.first && p.reference <= shot.last))
+          return std::nullopt;
+        return Complaint{"reference", fmt::format("is frame {}, which the shot does not have", p.reference),
+                         fmt::format("it has frames {} to {}", shot.first, shot.last)};
+      })
+      .survey(survey)
+      .measure(measure)
+      .save(save)
+      .recall(recall)
+      .remarks(remarks);
+}
+
+}  // namespace pw
