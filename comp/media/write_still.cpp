@@ -203,6 +203,53 @@ Problem warning(const std::string& path, std::string what, std::string remedy) {
   return {.what = std::move(what), .remedy = std::move(remedy), .file = path, .severity = Severity::warning};
 }
 
+Result<Problems> encode_and_write(const std::string& path, const Picture& picture, const WriteOptions& options,
+                                  const Plan& planned) {
+  const Rect canvas =
+      options.width > 0 && options.height > 0 ? Rect::sized(options.width, options.height) : picture.window();
+  Rect stored = planned.type == FileType::exr ? picture.window() : canvas;
+  if (stored.empty()) stored = {canvas.x0, canvas.y0, canvas.x0 + 1, canvas.y0 + 1};  // No format holds no pixels.
+  for (const Rect& r : {canvas, stored})
+    if (auto p = size_problem(r.width(), r.height())) return fail_for(path, p->what, p->remedy);
+  const int channels = planned.type == FileType::jpeg ? std::min(picture.channels(), 3) : picture.channels();
+
+  const OIIO::ImageSpec spec = make_spec(planned, options, canvas, stored, channels);
+  const size_t row_bytes = spec.scanline_bytes(true);
+  const auto native = take_buffer((row_bytes * stored.height() + sizeof(float) - 1) / sizeof(float));
+  auto* bytes = reinterpret_cast<unsigned char*>(native.get());
+  std::vector<float> row(static_cast<size_t>(stored.width()) * channels);
+  const StoredRow how = stored_row(planned, channels);
+  OddValues odd;
+  for (int y = stored.y0; y < stored.y1; ++y) {
+    gather(picture, stored, y, channels, row.data());
+    encode_row(how, row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), odd);
+  }
+
+  std::vector<unsigned char> content;
+  content.reserve(row_bytes * stored.height() / 2 + 65536);
+  OIIO::Filesystem::IOVecOutput sink(content);
+  const auto output = codec::writer(planned.type);
+  const std::string file_name = path.substr(path.rfind('/') + 1);  // DPX keeps it, and the folder is nobody's concern.
+  if (!output || !output->set_ioproxy(&sink) || !output->open(file_name, spec) ||
+      !output->write_image(spec.format, bytes) || !output->close())
+    return fail_for(
+        path,
+        fmt::format("the picture cannot be written ({})", output ? codec::first_line(output->geterror()) : "no writer"),
+        "");
+  if (auto r = write_whole_file(path, content); !r) return fail(std::move(r.error()));
+
+  Problems warnings;
+  if (odd.not_finite > 0)
+    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", odd.not_finite),
+                               "look at what made them"));
+  if (odd.too_large > 0)
+    warnings.push_back(warning(
+        path,
+        fmt::format("{} values are beyond {}, the most a half float holds, and are clamped", odd.too_large, kMostHalf),
+        "use depth float"));
+  return warnings;
+}
+
 }  // namespace
 
 std::string_view name(Depth d) {
@@ -233,51 +280,15 @@ Result<void> check_write(const std::string& path, int channels, const WriteOptio
 }
 
 Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options) {
-  auto planned = plan(path, picture.channels(), options);
-  if (!planned) return fail(std::move(planned.error()));
-  const Rect canvas =
-      options.width > 0 && options.height > 0 ? Rect::sized(options.width, options.height) : picture.window();
-  Rect stored = planned->type == FileType::exr ? picture.window() : canvas;
-  if (stored.empty()) stored = {canvas.x0, canvas.y0, canvas.x0 + 1, canvas.y0 + 1};  // No format holds no pixels.
-  for (const Rect& r : {canvas, stored})
-    if (auto p = size_problem(r.width(), r.height())) return fail_for(path, p->what, p->remedy);
-  const int channels = planned->type == FileType::jpeg ? std::min(picture.channels(), 3) : picture.channels();
-
-  const OIIO::ImageSpec spec = make_spec(*planned, options, canvas, stored, channels);
-  const size_t row_bytes = spec.scanline_bytes(true);
-  const auto native = take_buffer((row_bytes * stored.height() + sizeof(float) - 1) / sizeof(float));
-  auto* bytes = reinterpret_cast<unsigned char*>(native.get());
-  std::vector<float> row(static_cast<size_t>(stored.width()) * channels);
-  const StoredRow how = stored_row(*planned, channels);
-  OddValues odd;
-  for (int y = stored.y0; y < stored.y1; ++y) {
-    gather(picture, stored, y, channels, row.data());
-    encode_row(how, row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), odd);
+  const auto planned = plan(path, picture.channels(), options);
+  if (!planned) return fail(planned.error());
+  try {
+    return encode_and_write(path, picture, options, *planned);
+  } catch (const std::bad_alloc&) {
+    return fail_for(path, "there is not enough memory to write the picture", "write a smaller one");
+  } catch (const std::exception& e) {
+    return fail_for(path, fmt::format("the picture cannot be written ({})", codec::first_line(e.what())), "");
   }
-
-  std::vector<unsigned char> content;
-  content.reserve(row_bytes * stored.height() / 2 + 65536);
-  OIIO::Filesystem::IOVecOutput sink(content);
-  const auto output = codec::writer(planned->type);
-  const std::string file_name = path.substr(path.rfind('/') + 1);  // DPX keeps it, and the folder is nobody's concern.
-  if (!output || !output->set_ioproxy(&sink) || !output->open(file_name, spec) ||
-      !output->write_image(spec.format, bytes) || !output->close())
-    return fail_for(
-        path,
-        fmt::format("the picture cannot be written ({})", output ? codec::first_line(output->geterror()) : "no writer"),
-        "");
-  if (auto r = write_whole_file(path, content); !r) return fail(std::move(r.error()));
-
-  Problems warnings;
-  if (odd.not_finite > 0)
-    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", odd.not_finite),
-                               "look at what made them"));
-  if (odd.too_large > 0)
-    warnings.push_back(warning(
-        path,
-        fmt::format("{} values are beyond {}, the most a half float holds, and are clamped", odd.too_large, kMostHalf),
-        "use depth float"));
-  return warnings;
 }
 
 }  // namespace pw
