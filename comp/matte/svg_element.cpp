@@ -41,7 +41,7 @@ class Lengths {
   SvgElement& e_;
 };
 
-// SVG 1.1, 9.2: one radius given stands for both; at most half a side.
+// SVG 1.1, 9.2: one radius given stands for both; at most half a side; and this path.
 void rect(Lengths lengths, SvgElement& e) {
   const double x = lengths.get("x"), y = lengths.get("y"), w = lengths.get("width"), h = lengths.get("height");
   double rx = lengths.get("rx", -1), ry = lengths.get("ry", -1);
@@ -50,26 +50,18 @@ void rect(Lengths lengths, SvgElement& e) {
   rx = std::min(std::max(rx, 0.0), w / 2);
   ry = std::min(std::max(ry, 0.0), h / 2);
   if (!(w > 0) || !(h > 0)) return;
-  const Point corner[4] = {{x, y}, {x + w, y}, {x + w, y + h}, {x, y + h}};
+  const Point corners[4] = {{x, y}, {x + w, y}, {x + w, y + h}, {x, y + h}};
   if (rx == 0 || ry == 0) {
-    e.contours.push_back(polygon(corner));
+    e.contours.push_back(polygon(corners));
     return;
   }
-  // Clockwise: into each corner along one side, out of it along the next.
-  constexpr double kHandle = 0.5522847498307936;  // 4/3 (sqrt 2 - 1): a quarter of a circle.
-  const Point inward[4][2] = {{{0, ry}, {rx, 0}}, {{-rx, 0}, {0, ry}}, {{0, -ry}, {-rx, 0}}, {{rx, 0}, {0, -ry}}};
-  Contour c;
-  for (int i = 0; i < 4; ++i) {
-    const Point a = corner[i] + inward[i][0], b = corner[i] + inward[i][1];
-    c.knots.push_back({a, a, a - kHandle * inward[i][0]});
-    c.knots.push_back({b, b - kHandle * inward[i][1], b});
-  }
-  for (size_t i = 1; i < 8; i += 2) {
-    Knot &a = c.knots[i], &b = c.knots[(i + 1) % 8];
-    a.out = a.at + (b.at - a.at) / 3;
-    b.in = b.at + (a.at - b.at) / 3;
-  }
-  e.contours.push_back(std::move(c));
+  const std::string arc = fmt::format("a {} {} 0 0 1", rx, ry);
+  e.contours =
+      parse_path(
+          fmt::format("M {0} {1} h {2} {4} {5} {6} v {3} {4} -{5} {6} h -{2} {4} -{5} -{6} v -{3} {4} {5} -{6} z",
+                      x + rx, y, w - 2 * rx, h - 2 * ry, arc, rx, ry),
+          100)
+          .contours;
 }
 
 void points(std::string_view text, std::string_view kind, size_t most_knots, SvgElement& e) {
@@ -79,13 +71,13 @@ void points(std::string_view text, std::string_view kind, size_t most_knots, Svg
     const auto x = scan.take_number();
     scan.skip_separator();
     const auto y = scan.take_number();
-    if (!x || !y || corners.size() > most_knots) {
-      e.fault = !x || !y ? fmt::format("points of <{}> cannot be read at character {}", kind, scan.position() + 1)
-                         : std::string("the drawing has too many knots");
-      e.remedy = !x || !y ? "give pairs of numbers" : "simplify it; an outline needs a few dozen";
+    if (!x || !y) {
+      e.fault = fmt::format("points of <{}> cannot be read at character {}", kind, scan.position() + 1);
+      e.remedy = "give pairs of numbers";
       return;
     }
     corners.emplace_back(*x, *y);
+    if ((e.too_many = corners.size() > most_knots)) return;
   }
   if (corners.size() > 1) e.contours.push_back(polygon(corners));
 }
@@ -132,6 +124,7 @@ SvgElement svg_outline(pugi::xml_node n, size_t most_knots) {
   if (kind == "path") {
     PathText path = parse_path(n.attribute("d").value(), most_knots);
     e.contours = std::move(path.contours);
+    e.too_many = path.too_many;
     if (!path.fault.empty()) {
       e.fault = "path data: " + path.fault;
       e.remedy = "draw the path again, or save it with another editor";

@@ -23,8 +23,9 @@ std::string_view svg_property(pugi::xml_node n, std::string_view name);
 struct SvgElement {
   std::vector<Contour> contours;  // In the element's own coordinates.
   std::string fault, remedy;      // Empty: all was understood.
+  bool too_many = false;          // There are more than `most_knots` knots.
 };
-// What a shape draws. One whose size is 0, or that has no size, draws nothing. At most `most_knots` knots.
+// What a shape draws. One whose size is 0, or that has no size, draws nothing.
 SvgElement svg_outline(pugi::xml_node n, size_t most_knots);
 
 // For messages: at most 40 characters, printable.

@@ -35,7 +35,10 @@ class PathReader {
       if (!segment(command)) return fault(scan_.position(), why_);
       if (command == 'M') command = 'L';
       if (command == 'm') command = 'l';
-      if (knots_ > most_) return fault(here, "too many knots");
+      if (knots_ > most_) {
+        result_.too_many = true;
+        return fault(here, "too many knots");
+      }
     }
     finish();
     return std::move(result_);

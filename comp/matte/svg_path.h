@@ -10,9 +10,10 @@ namespace pw {
 
 struct PathText {
   std::vector<Contour> contours;  // Of one path; open ones are closed by a straight side, as filling does.
-  std::string fault;              // Empty: all was understood. Else what is wrong, "at character 12 ('x')" included.
+  std::string fault;              // Empty: all was understood. Else what is wrong, and at which character.
+  bool too_many = false;          // There were more than `most_knots` knots.
 };
-// At most `most_knots` knots; more are a fault.
+// Reading ends at the first fault.
 PathText parse_path(std::string_view data, size_t most_knots);
 
 // Path data in plate pixels as a shape of one path, even-odd.

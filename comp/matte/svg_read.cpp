@@ -20,6 +20,7 @@ constexpr uint64_t kMostBytes = 64 << 20;
 constexpr size_t kMostKnots = 100'000;
 constexpr int kMostDepth = 200;
 constexpr double kFarthest = 1e6;
+constexpr size_t kMostProblems = 10;
 
 // What an element hands down to those inside of it.
 struct Inherited {
@@ -62,7 +63,11 @@ class Reader {
     return p;
   }
   tl::unexpected<Problems> refuse(size_t offset, Problem p) { return fail(placed(offset, std::move(p))); }
-  bool wrong(pugi::xml_node n, Problem p) { return problems_.push_back(placed(offset(n), std::move(p))), false; }
+  bool wrong(pugi::xml_node n, Problem p) {
+    problems_.push_back(placed(offset(n), std::move(p)));
+    given_up_ = problems_.size() >= kMostProblems;
+    return false;
+  }
 
   // The size of the whole drawing and what maps its coordinates to it.
   bool size_of_page(pugi::xml_node root, Inherited& top) {
@@ -98,6 +103,7 @@ class Reader {
   }
 
   void visit(pugi::xml_node n, Inherited from, int depth) {
+    if (given_up_) return;
     if (depth > kMostDepth)
       return void(
           wrong(n, {.what = fmt::format("groups lie more than {} deep", kMostDepth), .remedy = "ungroup the drawing"}));
@@ -147,12 +153,15 @@ class Reader {
 
   void shape(pugi::xml_node n, const Inherited& from, std::string_view kind) {
     SvgElement e = svg_outline(n, kMostKnots - knots_);
-    if (!e.fault.empty()) {
-      wrong(n, {.what = e.fault, .remedy = std::move(e.remedy)});
+    for (const Contour& c : e.contours) knots_ += c.knots.size();
+    if (e.too_many || knots_ > kMostKnots) {
+      wrong(n, {.what = fmt::format("the drawing has more than {} knots", kMostKnots),
+                .remedy = "simplify it; an outline needs a few dozen"});
+      given_up_ = true;
       return;
     }
+    if (!e.fault.empty()) return void(wrong(n, {.what = e.fault, .remedy = std::move(e.remedy)}));
     for (Contour& c : e.contours) {
-      knots_ += c.knots.size();
       c = mapped(c, from.place);
       c.rule = from.rule;
       for (const Knot& k : c.knots)
@@ -161,9 +170,6 @@ class Reader {
             return void(wrong(n, {.what = fmt::format("<{}> reaches more than a million pixels away", kind),
                                   .remedy = "remove it, or check its transform"}));
     }
-    if (knots_ > kMostKnots)
-      return void(wrong(n, {.what = fmt::format("the drawing has more than {} knots", kMostKnots),
-                            .remedy = "simplify the path; an outline needs a few dozen"}));
     weld(e.contours);
     add(std::move(e.contours), from, std::nullopt);
   }
@@ -183,6 +189,7 @@ class Reader {
   SvgDrawing drawing_;
   Problems problems_;
   size_t knots_ = 0;
+  bool given_up_ = false;
 };
 
 }  // namespace
