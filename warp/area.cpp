@@ -50,6 +50,99 @@ Symmetric function_of(double xx, double xy, double yy, double l1, double l2, dou
   return {static_cast<float>(alpha + beta * xx), static_cast<float>(beta * xy), static_cast<float>(alpha + beta * yy)};
 }
 
+constexpr f8 kLanes = {0, 1, 2, 3, 4, 5, 6, 7};
+// Added to a pixel that is not among the nearest, when the lowest of those is looked for.
+constexpr float kFar = 3e38f;
+
+// Source pixels x0 ... x0 + count - 1 of one row with their weights.
+struct Row {
+  int x0 = 0, count = 0;
+  alignas(32) float weight[kWidest + 8];
+  alignas(32) float aside[kWidest + 8];  // kFar where the pixel lies outside the kernel's middle, else 0.
+};
+
+// Weighted sum of pixels, and the lowest and highest among the nearest ones.
+template <int kChannels, bool kLimit>
+class Sum {
+ public:
+  void add(const float* p, float weight, float aside) { add(load4<kChannels>(p), weight, aside); }
+  void add_clear(float weight, float aside) { add(f4{}, weight, aside); }
+  void finish(float total, float* out) const {
+    f4 mean = sum_ / f4{total, total, total, total};
+    if constexpr (kLimit) mean = min(max(mean, low_), high_);
+    store4<kChannels>(out, mean);
+  }
+
+ private:
+  void add(f4 v, float weight, float aside) {
+    sum_ += weight * v;
+    if constexpr (kLimit) low_ = min(low_, v + aside), high_ = max(high_, v - aside);
+  }
+  f4 sum_{}, low_ = f4{kFar, kFar, kFar, kFar}, high_ = -f4{kFar, kFar, kFar, kFar};
+};
+
+template <class S>
+void add_row(const Level& source, int y, const Row& row, S& sum) {
+  const Rect w = source.picture.window();
+  const int channels = source.picture.channels();
+  const bool seen = y >= w.y0 && y < w.y1;
+  const int begin = seen ? std::clamp(w.x0 - row.x0, 0, row.count) : row.count;
+  const int end = seen ? std::clamp(w.x1 - row.x0, begin, row.count) : row.count;
+  const auto beyond = [&](int from, int to) {
+    for (int i = from; i < to; ++i)
+      if (const float* p = source.find(row.x0 + i, y))
+        sum.add(p, row.weight[i], row.aside[i]);
+      else
+        sum.add_clear(row.weight[i], row.aside[i]);
+  };
+  beyond(0, begin);
+  if (begin < end) {
+    const float* p = source.picture.at(row.x0 + begin, y);
+    for (int i = begin; i < end; ++i, p += channels) sum.add(p, row.weight[i], row.aside[i]);
+  }
+  beyond(end, row.count);
+}
+
+template <int kChannels, bool kLimit>
+void sample(const Level& source, Filter filter, double x, double y, const Footprint& f, float* out) {
+  const Kernel8 kernel(filter);
+  const float radius = taps(filter) / 2.f;
+  const double reach_y = radius * (std::abs(f.xy) + f.yy);
+  const int y0 = static_cast<int>(std::ceil(y - 0.5 - reach_y)), y1 = static_cast<int>(std::floor(y - 0.5 + reach_y));
+  f8 total{};
+  Sum<kChannels, kLimit> sum;
+  Row row;
+  for (int py = y0; py <= y1; ++py) {
+    const float dy = static_cast<float>(py + 0.5 - y);
+    // Where both |inv_xx dx + inv_xy dy| and |inv_xy dx + inv_yy dy| are less than the radius.
+    float from = (-radius - f.inv_xy * dy) / f.inv_xx, to = (radius - f.inv_xy * dy) / f.inv_xx;
+    if (f.inv_xy != 0) {
+      const float a = (-radius - f.inv_yy * dy) / f.inv_xy, b = (radius - f.inv_yy * dy) / f.inv_xy;
+      from = std::max(from, std::min(a, b)), to = std::min(to, std::max(a, b));
+    }
+    if (!(from <= to)) continue;
+    row.x0 = static_cast<int>(std::ceil(x - 0.5 + from));
+    row.count = std::min(static_cast<int>(std::floor(x - 0.5 + to)) - row.x0 + 1, kWidest);
+    const float first = static_cast<float>(row.x0 + 0.5 - x);
+    for (int i = 0; i < row.count; i += 8) {
+      const f8 lane = kLanes + static_cast<float>(i), dx = lane + first;
+      const f8 along = f.inv_xx * dx + f.inv_xy * dy, across = f.inv_xy * dx + f.inv_yy * dy;
+      const f8 w = lane < static_cast<float>(row.count) ? kernel(along) * kernel(across) : f8{};
+      total += w;
+      store8(row.weight + i, w);
+      const f8 away = max(max(along, -along), max(across, -across));
+      store8(row.aside + i, away < 1.f ? f8{} : splat8(kFar));
+    }
+    add_row(source, py, row, sum);
+  }
+  float whole = 0;
+  for (int i = 0; i < 8; ++i) whole += total[i];
+  if (whole > 0)
+    sum.finish(whole, out);
+  else
+    std::fill_n(out, kChannels, 0.f);
+}
+
 }  // namespace
 
 Footprint footprint(float xx, float xy, float yx, float yy) {
@@ -82,58 +175,21 @@ Footprint halved(const Footprint& f, int times) {
 }
 
 void sample_area(const Level& source, Filter filter, bool limit, double x, double y, const Footprint& f, float* out) {
-  const Kernel8 kernel(filter);
-  const float radius = taps(filter) / 2.f;
-  const int channels = source.picture.channels();
-  const Rect window = source.picture.window();
-  const double reach_y = radius * (std::abs(f.xy) + f.yy);
-  const int y0 = static_cast<int>(std::ceil(y - 0.5 - reach_y)), y1 = static_cast<int>(std::floor(y - 0.5 + reach_y));
   limit = limit && (filter == Filter::cubic || filter == Filter::sharp);
-
-  f8 total{};
-  f4 sum{};
-  constexpr float kFar = 3e38f;
-  f4 lowest = f4{kFar, kFar, kFar, kFar}, highest = -lowest;
-  alignas(32) float weight[kWidest + 8], core[kWidest + 8];
-  for (int py = y0; py <= y1; ++py) {
-    const float dy = static_cast<float>(py + 0.5 - y);
-    // Where both |inv_xx dx + inv_xy dy| and |inv_xy dx + inv_yy dy| are less than the radius.
-    float from = (-radius - f.inv_xy * dy) / f.inv_xx, to = (radius - f.inv_xy * dy) / f.inv_xx;
-    if (f.inv_xy != 0) {
-      const float a = (-radius - f.inv_yy * dy) / f.inv_xy, b = (radius - f.inv_yy * dy) / f.inv_xy;
-      from = std::max(from, std::min(a, b)), to = std::min(to, std::max(a, b));
-    }
-    if (!(from <= to)) continue;
-    const int x0 = static_cast<int>(std::ceil(x - 0.5 + from)), x1 = static_cast<int>(std::floor(x - 0.5 + to));
-    const int count = std::min(x1 - x0 + 1, kWidest);
-    if (count <= 0) continue;
-    const float first = static_cast<float>(x0 + 0.5 - x);
-    for (int i = 0; i < count; i += 8) {
-      const f8 dx = splat8(first + static_cast<float>(i)) + f8{0, 1, 2, 3, 4, 5, 6, 7};
-      const f8 along = f.inv_xx * dx + f.inv_xy * dy, across = f.inv_xy * dx + f.inv_yy * dy;
-      f8 w = kernel(along) * kernel(across);
-      const i8 index = i8{0, 1, 2, 3, 4, 5, 6, 7} + i;
-      w = index < count ? w : f8{};
-      total += w;
-      store8(weight + i, w);
-      store8(core + i, max(max(along, -along), max(across, -across)));
-    }
-    const bool row_inside = py >= window.y0 && py < window.y1;
-    for (int i = 0; i < count; ++i) {
-      const bool inside = row_inside && x0 + i >= window.x0 && x0 + i < window.x1;
-      const float* p = inside ? source.picture.at(x0 + i, py) : source.find(x0 + i, py);
-      f4 v{};
-      if (p)
-        for (int k = 0; k < channels; ++k) v[k] = p[k];
-      sum += weight[i] * v;
-      if (core[i] < 1) lowest = min(lowest, v), highest = max(highest, v);
-    }
+  const auto choose = [&](auto channels) {
+    constexpr int n = decltype(channels)::value;
+    limit ? sample<n, true>(source, filter, x, y, f, out) : sample<n, false>(source, filter, x, y, f, out);
+  };
+  switch (source.picture.channels()) {
+    case 1:
+      return choose(std::integral_constant<int, 1>());
+    case 2:
+      return choose(std::integral_constant<int, 2>());
+    case 3:
+      return choose(std::integral_constant<int, 3>());
+    default:
+      return choose(std::integral_constant<int, 4>());
   }
-  float whole = 0;
-  for (int i = 0; i < 8; ++i) whole += total[i];
-  f4 mean = sum / f4{whole, whole, whole, whole};
-  if (limit) mean = min(max(mean, lowest), highest);
-  for (int k = 0; k < channels; ++k) out[k] = whole > 0 ? mean[k] : 0;
 }
 
 }  // namespace pw

@@ -10,11 +10,10 @@ namespace pw {
 // linear: 2 pixels wide. Fast; dulls detail.
 // cubic: 4 wide. R. G. Keys, "Cubic convolution interpolation for digital image processing", IEEE Transactions on
 //   Acoustics, Speech, and Signal Processing 29(6), 1981, with a = -1/2: exact for quadratics.
-// sharp: 6 wide, quartic. Passes through the pixels, has a steady slope and is exact for straight ramps; what that
-// leaves
-//   free (three numbers) has the least expected squared error for pictures whose amplitude falls with frequency as
-//   f^-1.1 and that were taken through a pixel's square and a lens blur of sigma 0.35 to 0.7 pixels (derived; the
-//   criterion is that of best linear prediction of a stationary field).
+// sharp: 6 wide, quartic. Passes through the pixels, has a steady slope and is exact for quadratics; what that leaves
+//   free (two numbers) has the least expected squared error for pictures whose amplitude falls with frequency as f^-1.1
+//   and that were taken through a pixel's square and a lens blur of sigma 0.35 to 0.7 pixels (derived; the criterion is
+//   that of best linear prediction of a stationary field).
 // smooth: 4 wide, the cubic B-spline without prefilter: never negative, never overshoots, blurs.
 enum class Filter { linear, cubic, sharp, smooth };
 

@@ -1,4 +1,4 @@
-// Four and eight floats at once (one SSE or AVX register).
+// Four and eight numbers at once (one SSE or AVX register).
 #pragma once
 #include <cstring>
 
@@ -7,6 +7,9 @@ namespace pw {
 using f4 = float __attribute__((vector_size(16)));
 using f8 = float __attribute__((vector_size(32)));
 using i8 = int __attribute__((vector_size(32)));
+
+using d4 = double __attribute__((vector_size(32)));
+using i4 = int __attribute__((vector_size(16)));
 
 // The first n floats at p; the rest is zero.
 template <int n = 4>

@@ -7,15 +7,16 @@
 namespace pw {
 namespace {
 
-// Source pixels from..to (inclusive) along one axis, brought inside a source that ends at begin and end.
+// Source pixels from..to (inclusive) along one axis, brought inside a source that ends at begin and end. Cells of a
+// halved source reach `cell` further in than the pixels they stand for.
 struct Span {
   int from, to;
 };
-std::optional<Span> inside(double from, double to, int begin, int end, Edge edge) {
+std::optional<Span> inside(double from, double to, double cell, int begin, int end, Edge edge) {
   const double first = begin, last = end - 1;
   switch (edge) {
     case Edge::clear:
-      if (to < first || from > last) return std::nullopt;
+      if (to + cell < first || from - cell > last) return std::nullopt;
       break;
     case Edge::hold:
       from = std::clamp(from, first, last), to = std::clamp(to, first, last);
@@ -28,7 +29,7 @@ std::optional<Span> inside(double from, double to, int begin, int end, Edge edge
       break;
     }
   }
-  return Span{static_cast<int>(std::max(from, first)), static_cast<int>(std::min(to, last))};
+  return Span{static_cast<int>(std::max(from - cell, first)), static_cast<int>(std::min(to + cell, last))};
 }
 
 class Reach {
@@ -75,13 +76,15 @@ class Reach {
     const Eigen::Matrix2d a = middle * middle.transpose();
     const double longest = std::sqrt((a(0, 0) + a(1, 1)) / 2 + std::hypot((a(0, 0) - a(1, 1)) / 2, a(0, 1)));
     const double shrink = std::max(1.0, (longest + off.norm()) / w * (1 + 1e-6)), radius = taps(options_.filter) / 2.0;
-    // A stretched kernel's box is at most sqrt 2 of its longer side; halvings begin at 8 and reach another half of it.
-    const double around =
-        shrink <= kShrinkStart ? radius : radius * std::sqrt(2.0) * shrink + (shrink >= 7 ? 2 * shrink : 0) + 1;
-    const auto x = inside(std::floor(low.x() - 0.5 - around + 1e-6) + 1, std::floor(high.x() - 0.5 + around + 1e-6),
-                          window_.x0, window_.x1, options_.edge);
-    const auto y = inside(std::floor(low.y() - 0.5 - around + 1e-6) + 1, std::floor(high.y() - 0.5 + around + 1e-6),
-                          window_.y0, window_.y1, options_.edge);
+    // A stretched kernel's box is at most sqrt 2 of its longer side; cells of halved sources, from 8 on, are at most a
+    // quarter of it and made of three times that.
+    const double around = shrink <= kShrinkStart ? radius : radius * std::sqrt(2.0) * shrink + 1;
+    const double cell = shrink >= 7 ? std::ceil(shrink) : 0;
+    const auto span = [&](double from, double to, int begin, int end) {
+      return inside(std::floor(from - 0.5 - around + 1e-6) + 1, std::floor(to - 0.5 + around + 1e-6), cell, begin, end,
+                    options_.edge);
+    };
+    const auto x = span(low.x(), high.x(), window_.x0, window_.x1), y = span(low.y(), high.y(), window_.y0, window_.y1);
     if (x && y) all_ = unite(all_, {x->from, y->from, x->to + 1, y->to + 1});
   }
 

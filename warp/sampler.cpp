@@ -5,6 +5,7 @@
 
 #include "warp/area.h"
 #include "warp/interpolate.h"
+#include "warp/lanes.h"
 
 namespace pw {
 namespace {
@@ -16,14 +17,40 @@ constexpr float kCells = 4;
 // Positions beyond this are as good as infinitely far away, and are brought here so that they fit an int.
 constexpr double kFar = 1e8;
 
-// Square of the larger singular value of each place's derivative.
-void shrinks(const Places& p, float* squared) {
+// The pixel whose centre lies left of (above) each position, and how far. Works in steps of four; the arrays are that
+// long.
+void split(const double* position, int count, int* whole, float* part) {
+  const d4 far = {kFar, kFar, kFar, kFar};
+  for (int i = 0; i < count; i += 4) {
+    d4 u;
+    std::memcpy(&u, position + i, sizeof u);
+    u = u - 0.5;
+    u = u > -far ? u : -far;  // Also what is not a number.
+    u = u < far ? u : far;
+    i4 n = __builtin_convertvector(u, i4);
+    const d4 above = __builtin_convertvector(n, d4) > u ? d4{1, 1, 1, 1} : d4{};
+    const d4 floor = __builtin_convertvector(n, d4) - above;
+    n = __builtin_convertvector(floor, i4);
+    const f4 t = __builtin_convertvector(u - floor, f4);
+    std::memcpy(whole + i, &n, sizeof n);
+    std::memcpy(part + i, &t, sizeof t);
+  }
+}
+
+// Where the larger singular value of a place's derivative is more than kShrinkStart; true when there is any.
+bool find_shrunk(const Places& p, int* shrunk) {
+  constexpr float kSquare = kShrinkStart * kShrinkStart;
+  int any = 0;
   for (int i = 0; i < p.count; ++i) {
     const float a = p.xx[i] * p.xx[i] + p.xy[i] * p.xy[i], c = p.yx[i] * p.yx[i] + p.yy[i] * p.yy[i];
     const float b = p.xx[i] * p.yx[i] + p.xy[i] * p.yy[i];
-    const float half = (a - c) / 2;
-    squared[i] = (a + c) / 2 + std::sqrt(half * half + b * b);
+    // Its square is mean + sqrt(half^2 + b^2).
+    const float room = kSquare - (a + c) * 0.5f, half = (a - c) * 0.5f;
+    const int plain = int(room >= 0) & int(half * half + b * b <= room * room);
+    shrunk[i] = plain ^ 1;
+    any |= plain ^ 1;
   }
+  return any != 0;
 }
 
 }  // namespace
@@ -39,21 +66,18 @@ const Level& Sampler::level(int times) {
 }
 
 void Sampler::sample(const Places& p, float* out) {
-  alignas(64) int x[Places::kRun], y[Places::kRun];
-  alignas(64) float tx[Places::kRun], ty[Places::kRun], squared[Places::kRun];
-  for (int i = 0; i < p.count; ++i) {
-    const double u = std::min(std::max(p.x[i] - 0.5, -kFar), kFar), v = std::min(std::max(p.y[i] - 0.5, -kFar), kFar);
-    const double fu = std::floor(u), fv = std::floor(v);
-    x[i] = static_cast<int>(fu), y[i] = static_cast<int>(fv);
-    tx[i] = static_cast<float>(u - fu), ty[i] = static_cast<float>(v - fv);
-  }
+  alignas(64) int x[Places::kRun], y[Places::kRun], shrunk[Places::kRun];
+  alignas(64) float tx[Places::kRun], ty[Places::kRun];
+  split(p.x, p.count, x, tx);
+  split(p.y, p.count, y, ty);
   const int channels = this->channels();
   interpolator(filter_, channels, limit_)(levels_[0], p.count, x, y, tx, ty, out);
-  shrinks(p, squared);
+  // Derivatives of what lies behind are not numbers either, or anything.
+  const bool any_shrunk = find_shrunk(p, shrunk);
   for (int i = 0; i < p.count; ++i) {
     if (!(p.x[i] == p.x[i]))
       std::fill_n(out + i * channels, channels, 0.f);
-    else if (!(squared[i] <= kShrinkStart * kShrinkStart))
+    else if (any_shrunk && shrunk[i])
       sample_shrunk(p, i, out + i * channels);
   }
 }

@@ -25,12 +25,13 @@ TEST(Filter, ConstantsAndRampsAreKept) {
     }
 }
 
-TEST(Filter, CubicIsExactForQuadratics) {
-  for (double t = 0; t < 1; t += 1 / 64.) {
-    double sum = 0;
-    for (int k = -1; k <= 2; ++k) sum += k * k * kernel(Filter::cubic, k - t);
-    EXPECT_NEAR(sum, t * t, 1e-12);
-  }
+TEST(Filter, CubicAndSharpAreExactForQuadratics) {
+  for (Filter f : {Filter::cubic, Filter::sharp})
+    for (double t = 0; t < 1; t += 1 / 64.) {
+      double sum = 0;
+      for (int k = -3; k <= 3; ++k) sum += k * k * kernel(f, k - t);
+      EXPECT_NEAR(sum, t * t, 1e-12) << name(f);
+    }
 }
 
 TEST(Filter, InterpolatingOnesPassThroughTheSamples) {
@@ -81,10 +82,11 @@ TEST(Filter, SharpKeepsDetailBetterThanCubicBetterThanLinear) {
     EXPECT_LT(worst_error(Filter::sharp, f), worst_error(Filter::cubic, f)) << f;
     EXPECT_LT(worst_error(Filter::cubic, f), worst_error(Filter::linear, f)) << f;
   }
-  EXPECT_LT(worst_error(Filter::sharp, 0.1), 0.002);
-  EXPECT_LT(worst_error(Filter::sharp, 0.2), 0.01);
-  EXPECT_LT(worst_error(Filter::sharp, 0.3), 0.08);
-  EXPECT_LT(worst_error(Filter::cubic, 0.2), 0.07);
+  // Lanczos3 with its weights divided by their sum has 0.0057, 0.0243 and 0.0228 here.
+  EXPECT_LT(worst_error(Filter::sharp, 0.1), 0.0040);
+  EXPECT_LT(worst_error(Filter::sharp, 0.2), 0.0275);
+  EXPECT_LT(worst_error(Filter::sharp, 0.3), 0.0275);
+  EXPECT_LT(worst_error(Filter::cubic, 0.2), 0.055);
 }
 
 }  // namespace
