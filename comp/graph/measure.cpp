@@ -61,7 +61,6 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
   const std::vector<bool> needed = upstream(graph, wanted);
   const std::vector<std::string> keys = cache_keys(scene);
   Results results{std::vector<Measured>(graph.nodes.size()), {}, {}};
-  const Stage stage(scene, results.measured);
   Kept kept(options.memory_limit / 4);
   for (size_t n = 0; n < graph.nodes.size(); ++n) {
     const Node& node = graph.nodes[n];
@@ -72,7 +71,7 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
       if (auto stored = node.kind->hooks.recall(stored_stem(graph, node.name), keys[n]))
         results.measured[n] = std::move(*stored), reused = true;
     if (!reused) {
-      auto m = run(stage, static_cast<int>(n), kept, options);
+      auto m = run(Stage(scene, results.measured), static_cast<int>(n), kept, options);
       if (!m) return fail(m.error());
       if (auto s = store(graph, node, *m, keys[n]); !s) return fail(s.error());
       results.measured[n] = std::move(*m);

@@ -6,7 +6,14 @@
 namespace pw {
 
 Stage::Stage(const Scene& s, const std::vector<Measured>& m) : scene(s), measured(m), fixed(fixed_nodes(s.graph)) {
-  for (size_t n = 0; n < s.graph.nodes.size(); ++n) origin.push_back(still_origin(s.graph, fixed, static_cast<int>(n)));
+  for (size_t n = 0; n < s.graph.nodes.size(); ++n) {
+    const Node& node = s.graph.nodes[n];
+    origin.push_back(still_origin(s.graph, fixed, static_cast<int>(n)));
+    bool ready = !node.kind->hooks.measure || !std::holds_alternative<std::monostate>(m[n]);
+    for (const auto& input : node.inputs)
+      for (const Link& l : input) ready = ready && ready_[l.node];
+    ready_.push_back(ready);
+  }
 }
 
 std::vector<std::vector<Connection>> Stage::connections(int n, int frame) const { return connect(n, *extents(frame)); }
@@ -36,6 +43,7 @@ std::shared_ptr<const Stage::Extents> Stage::extents(int frame) const {
   }
   const auto all = std::make_shared<Extents>(scene.graph.nodes.size());
   for (size_t n = 0; n < all->size(); ++n) {
+    if (!ready_[n]) continue;  // What is not measured yet is not asked.
     const Node& node = scene.graph.nodes[n];
     const Hooks& hooks = node.kind->hooks;
     if (node.kind->family == Family::source) {

@@ -9,7 +9,7 @@
 
 namespace pw {
 
-// Everything a plan is made from.
+// Everything a plan is made from; made anew when more is measured.
 struct Stage {
   const Scene& scene;
   const std::vector<Measured>& measured;  // Per node; monostate where nothing is stored.
@@ -24,6 +24,7 @@ struct Stage {
   int steady_frame(int node, int frame) const { return fixed[node] ? scene.shot.first : frame; }
 
  private:
+  std::vector<bool> ready_;  // Per node: it and all it leans on is measured.
   std::vector<std::vector<Connection>> connect(int node, const Extents& extents) const;
   mutable std::mutex mutex_;
   mutable std::map<int, std::shared_ptr<const Extents>> known_;
