@@ -16,7 +16,9 @@ constexpr int kMaxLevels = 4;
 constexpr int kSmallestSide = 20;  // Of a level's region, pixels.
 constexpr int kIgnoreGrow = 3;     // Pixels around an ignored one that its footprint reaches.
 constexpr int kMaxIterations = 12;
-constexpr double kConverged = 0.002;  // Largest move of a corner, pixels of the level.
+constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
+// Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
+constexpr double kConverged = 0.001;
 
 Matrix3 at_level(const Matrix3& h, int level) {
   const double s = std::ldexp(1.0, level);
@@ -188,7 +190,10 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
     }
     VisibilityInput in{&reference, &seen, &slope, mask.data(), channels_, std::max(o.sigma / scale, 0.001),
                        position_px};
-    find_visible(in, l.tiles, a.light, runner, vis);
+    if (i < kWeighings)
+      find_visible(in, l.tiles, a.light, runner, vis);
+    else
+      find_middle(in, l.tiles, a.light, runner, vis.middle, nullptr);
     std::vector<TileSums> sums(l.tiles.size());
     const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
     runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
@@ -202,10 +207,17 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
     h = next;
     a.light.all += step.all;
     for (size_t t = 0; t < sums.size(); ++t) a.light.tile[t] += step.tile[t];
-    a.converged = a.last_step_px < kConverged * std::max(1.0, scale / 2) && i > 0;
+    double known = 0;
+    for (double x : {double(l.box.x0), double(l.box.x1)})
+      for (double y : {double(l.box.y0), double(l.box.y1)}) {
+        const auto j = motion_jacobian(Point(x, y), centre, radius);
+        known = std::max(known, (j * step.covariance * j.transpose()).trace());
+      }
+    a.converged = i > 0 && a.last_step_px < std::max(kConverged, 0.1 * std::sqrt(known));
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {
+    a.level = level;
     a.weight.resize(size_t(l.box.area()));
     size_t k = 0;
     for (int y = l.box.y0; y < l.box.y1; ++y)
@@ -227,6 +239,13 @@ Alignment Reference::align(const Pyramid& frame, const Blocked& ignore, const Al
     position_px = std::max(0.3, 2 * position_px);
   }
   return a;
+}
+
+float weight_at(const Reference& reference, const Alignment& a, const Point& p) {
+  const Rect& box = reference.box(a.level);
+  const double scale = std::ldexp(1.0, -a.level), x = std::floor(p.x() * scale), y = std::floor(p.y() * scale);
+  if (!(x >= box.x0 && x < box.x1 && y >= box.y0 && y < box.y1) || a.weight.empty()) return 0;
+  return a.weight[size_t(int(y) - box.y0) * box.width() + (int(x) - box.x0)];
 }
 
 Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a) {

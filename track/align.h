@@ -41,7 +41,8 @@ struct Alignment {
   double seen = 0;       // Share of the region that lies in the frame and is not ignored, 0..1.
   double visible = 0;    // Share of that, by texture, which shows the plane.
   double last_step_px = 0;
-  std::vector<float> weight;  // Robust weight of every pixel of the reference's box, 0..1.
+  std::vector<float> weight;  // Robust weight of every pixel of the reference's box at `level`, 0..1.
+  int level = 0;              // The finest that was used.
   Eigen::Matrix<double, kMotion, kMotion> covariance = Eigen::Matrix<double, kMotion, kMotion>::Zero();
   Eigen::Matrix<double, kMotion, kMotion> information = Eigen::Matrix<double, kMotion, kMotion>::Zero();
 };
@@ -53,7 +54,7 @@ class Reference {
 
   int levels() const { return static_cast<int>(level_.size()); }
   int channels() const { return channels_; }
-  const Rect& box() const { return level_[0].box; }
+  const Rect& box(int level = 0) const { return level_[level].box; }
   const Point& centre() const { return centre_; }
   double radius() const { return radius_; }
   const std::vector<Point>& region() const { return region_; }
@@ -86,6 +87,9 @@ class Reference {
   double radius_ = 1;
   int channels_ = 3;
 };
+
+// The robust weight at a point of the reference, 0 outside the box.
+float weight_at(const Reference& reference, const Alignment& a, const Point& p);
 
 // Covariance of the region's corners in the frame, 2n x 2n, from that of the motion.
 Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a);

@@ -10,6 +10,7 @@ namespace pw {
 namespace {
 
 constexpr int kBand = 16;
+constexpr double kStill = 0.1;  // Ways shorter than this smear nothing that matters, pixels.
 
 // Gauss and Legendre's rule with n points on [-1/2, 1/2].
 struct Rule {
@@ -42,7 +43,7 @@ std::vector<Tap> taps(double length_u, double length_v, double way) {
   const Rule &u = rule(length_u), &v = rule(length_v);
   for (int j = 0; j < v.n; ++j)
     for (int i = 0; i < u.n; ++i) square.push_back({u.at[i], v.at[j], 0, u.weight[i] * v.weight[j]});
-  if (way < 0.1) return square;
+  if (way < kStill) return square;
   if (way > 3 && square.size() == 4) {
     constexpr int turn[] = {0, 3, 1, 2, 2, 1, 3, 0};
     const int n = 8 * static_cast<int>(std::ceil(2 * way / 8));
@@ -118,6 +119,7 @@ void average(const Raster& spline, Raster& out, const Runner& runner, const At& 
   const Rect w = out.window();
   const Extent e = extent(w, at);
   const std::vector<Tap> pattern = taps(e.u, e.v, e.way);
+  const bool moves = e.way >= kStill;
   const Reach reach = spline_reach(spline.window());
   const auto band = [&](size_t b) {
     const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
@@ -125,16 +127,21 @@ void average(const Raster& spline, Raster& out, const Runner& runner, const At& 
       f4* o = out.row(y);
       for (int x = w.x0; x < w.x1; ++x, ++o) {
         const Footprint f = at(x + 0.5, y + 0.5);
+        // How far samples stray from the centre at most.
+        const float ex = 0.5f * (std::abs(f.ux) + std::abs(f.vx)) + std::abs(f.px) + std::abs(f.qx);
+        const float ey = 0.5f * (std::abs(f.uy) + std::abs(f.vy)) + std::abs(f.py) + std::abs(f.qy);
+        if (!(reach.contains(f.x - ex, f.y - ey) && reach.contains(f.x + ex, f.y + ey))) {
+          *o = splat(0);
+          continue;
+        }
         f4 sum = splat(0);
-        bool inside = true;
         for (const Tap& t : pattern) {
-          const float px = f.x + (f.ux * t.u + f.vx * t.v) + (f.px + f.qx * t.t) * t.t;
-          const float py = f.y + (f.uy * t.u + f.vy * t.v) + (f.py + f.qy * t.t) * t.t;
-          if (!(inside = reach.contains(px, py))) break;
+          float px = f.x + (f.ux * t.u + f.vx * t.v), py = f.y + (f.uy * t.u + f.vy * t.v);
+          if (moves) px += (f.px + f.qx * t.t) * t.t, py += (f.py + f.qy * t.t) * t.t;
           sum += splat(t.weight) * spline_at(spline, px, py);
         }
         sum[3] = 1;
-        *o = inside ? sum : splat(0);
+        *o = sum;
       }
     }
   };
@@ -145,6 +152,7 @@ void average(const Raster& spline, Raster& out, const Runner& runner, const At& 
 
 void see_frame(const Raster& frame_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
   const Matrix3 open = h * path.open, close = h * path.close;
+  const bool moves = path.length(out.window()) > 0;
   average(frame_spline, out, runner, [&](double x, double y) {
     const Local m = local(h, x, y);
     Footprint f{float(m.x),
@@ -152,19 +160,24 @@ void see_frame(const Raster& frame_spline, const Matrix3& h, const Path& path, R
                 float((h(0, 0) - m.x * h(2, 0)) * m.i),
                 float((h(1, 0) - m.y * h(2, 0)) * m.i),
                 float((h(0, 1) - m.x * h(2, 1)) * m.i),
-                float((h(1, 1) - m.y * h(2, 1)) * m.i)};
-    set_way(f, local(open, x, y), m, local(close, x, y));
+                float((h(1, 1) - m.y * h(2, 1)) * m.i),
+                0,
+                0,
+                0,
+                0};
+    if (moves) set_way(f, local(open, x, y), m, local(close, x, y));
     return f;
   });
 }
 
 void see_reference(const Raster& ref_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
+  const bool moves = path.length(out.window()) > 0;
   average(ref_spline, out, runner, [&](double x, double y) {
     const Local m = local(h, x, y);
     const double a = (h(0, 0) - m.x * h(2, 0)) * m.i, b = (h(0, 1) - m.x * h(2, 1)) * m.i;
     const double c = (h(1, 0) - m.y * h(2, 0)) * m.i, d = (h(1, 1) - m.y * h(2, 1)) * m.i, det = 1 / (a * d - b * c);
-    Footprint f{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det)};
-    set_way(f, local(path.open, x, y), Local{x, y, 1}, local(path.close, x, y));
+    Footprint f{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det), 0, 0, 0, 0};
+    if (moves) set_way(f, local(path.open, x, y), Local{x, y, 1}, local(path.close, x, y));
     return f;
   });
 }

@@ -18,7 +18,7 @@ namespace {
 
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
-constexpr double kStill = 0.1;          // Ways shorter than this while the shutter is open, in pixels, smear nothing.
+constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
 constexpr int kIgnoreGrow = 3;          // Pixels around an ignored one that its footprint reaches.
 
 struct Tracker {
@@ -27,7 +27,7 @@ struct Tracker {
   const Runner& runner;
   Rect picture;
   Reference reference;
-  Finder finder;
+  std::function<std::optional<Guess>(const FeatureImage&)> find;  // In the whole frame, after a loss.
   double reference_noise;
 
   struct Past {  // What the last frames tell about the next one.
@@ -43,7 +43,8 @@ struct Tracker {
   };
 
   Found track(int frame, int direction, Past& past) const;
-  Found refine(const Motion& motion, const Found& first, const Path& reference_path) const;
+  Found refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
+               const Path& reference_path) const;
   Pose judge(int frame, const Alignment& a) const;
   Reference::Options alignment_options(const Picture& image) const;
 };
@@ -90,19 +91,14 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     const Matrix3 step = normalised(still * past.before.inverse());
     const Matrix3 steady = normalised(step * still);
     const Matrix3 back = still.inverse();
-    const Rect& box = reference.box();
-    const auto usable = [&](const Point& p) {
-      const Point r = map(back, p);
-      const int x = int(std::floor(r.x())), y = int(std::floor(r.y()));
-      return box.contains(x, y) && past.last.weight[size_t(y - box.y0) * box.width() + (x - box.x0)] > 0.2f;
-    };
+    const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
     const auto region = mapped(still, options.region);
     const Matrix3 expected = sane(steady, options.region) ? step : Matrix3(Matrix3::Identity());
     if (const auto g = follow(past.image, features, region, usable, expected))
       starts.push_back(normalised(g->h * still));
     starts.push_back(steady);
     starts.push_back(still);
-  } else if (const auto g = finder.find(features)) {
+  } else if (const auto g = find(features)) {
     starts.push_back(g->h);
   }
 
@@ -137,18 +133,13 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
         best = a;
       if (best.visible > 0.8 && best.inflation < 2) break;
     }
-    if (best.visible == 0) return best;
-    o.from_level = o.to_level = 0;
-    o.fresh_light = false;
-    o.position_px = 0.6;
-    set_paths(o, best.frame_from_ref);
-    return reference.align(p, ignore, best, o, runner);
+    return best;
   };
   Found found;
   found.alignment = attempt(starts);
   found.pose = judge(frame, found.alignment);
   if (found.pose.status == TrackStatus::lost && !past.lost) {
-    if (const auto g = finder.find(features)) {
+    if (const auto g = find(features)) {
       Alignment again = attempt({g->h});
       const Pose pose = judge(frame, again);
       if (pose.status != TrackStatus::lost) found = {std::move(again), pose};
@@ -168,25 +159,24 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   return found;
 }
 
-// Once more, now that the frames on both sides tell how the plane moved while the shutter was open.
-Tracker::Found Tracker::refine(const Motion& motion, const Found& first, const Path& reference_path) const {
-  const int frame = first.pose.frame;
-  const Picture image = frames.image(frame);
-  if (image.window() != picture) return first;
-  const auto r = mapped_bounds(first.pose.frame_from_ref, reference.box());
+// To the finest level, now that the frames on both sides tell how the plane moved while the shutter was open.
+Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
+                               const Path& reference_path) const {
+  const int frame = rough.pose.frame;
+  if (image.window() != picture) return rough;
+  const auto r = mapped_bounds(rough.pose.frame_from_ref, reference.box());
   const Rect window = r ? intersect(r->grown(48), picture) : picture;
-  if (window.empty()) return first;
-  const Pyramid p = pyramid(image, window, reference.levels(), runner);
-  const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
+  if (window.empty()) return rough;
+  const Pyramid p = pyramid(image, window, reference.levels(), serial());
   Reference::Options o = alignment_options(image);
-  o.from_level = std::min(1, reference.levels() - 1);
   o.fresh_light = false;
+  o.position_px = 0.5;
   o.reference_path = reference_path;
   o.frame_path = frame_path(motion, frame, frames.shutter_deg());
   Found found;
-  found.alignment = reference.align(p, ignore, first.alignment, o, runner);
+  found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), rough.alignment, o, serial());
   found.pose = judge(frame, found.alignment);
-  return found.pose.status == TrackStatus::lost ? first : found;
+  return found;
 }
 
 Pose Tracker::judge(int frame, const Alignment& a) const {
@@ -243,19 +233,22 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   const Picture ignore = frames.ignore(options.reference);
   const Blocked blocked(ignore, kIgnoreGrow);
   const auto usable = [&](const Point& p) { return blocked.empty() || !blocked.at(p); };
+  std::optional<Finder> finder;  // Made when it is first needed.
   Tracker tracker{frames,
                   options,
                   runner,
                   picture,
                   Reference(image, ignore, options.region, runner),
-                  Finder(features, options.region, usable),
+                  [&](const FeatureImage& frame) {
+                    if (!finder) finder.emplace(features, options.region, usable);
+                    return finder->find(frame);
+                  },
                   noise_sigma(image)};
   if (tracker.reference.empty())
     return refuse("all of the region is ignored in the reference frame", "ignore less, or choose another reference");
 
   Motion motion{picture.width(), picture.height(), options.reference, options.region, {}};
-  const bool smeared = frames.shutter_deg() > 0;
-  const int total = (last - first) * (smeared ? 2 : 1);
+  const int total = 2 * (last - first);
   int done = 0;
   std::vector<Tracker::Found> found;
   std::optional<Path> reference_path;
@@ -277,16 +270,23 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     std::sort(motion.poses.begin(), motion.poses.end(), [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
   };
   collect();
-  if (smeared) {
-    const Path home = frame_path(motion, options.reference, frames.shutter_deg());
-    for (Tracker::Found& f : found) {
-      const Path own = frame_path(motion, f.pose.frame, frames.shutter_deg());
-      const bool still = home.length(tracker.reference.box()) < kStill && own.length(tracker.reference.box()) < kStill;
-      if (f.pose.status != TrackStatus::lost && !still) f = tracker.refine(motion, f, home);
-      if (progress && !progress(++done, total)) return refuse("stopped", "");
+  const Path home = frame_path(motion, options.reference, frames.shutter_deg());
+  for (size_t start = 0; start < found.size(); start += kBatch) {
+    const size_t count = std::min(kBatch, found.size() - start);
+    std::vector<Picture> images(count), hidden(count);
+    for (size_t i = 0; i < count; ++i) {
+      const Pose& pose = found[start + i].pose;
+      if (pose.status == TrackStatus::lost) continue;
+      images[i] = frames.image(pose.frame), hidden[i] = frames.ignore(pose.frame);
     }
-    collect();
+    runner.run(count, [&](size_t i) {
+      Tracker::Found& f = found[start + i];
+      if (f.pose.status != TrackStatus::lost) f = tracker.refine(images[i], hidden[i], motion, f, home);
+    });
+    done += static_cast<int>(count);
+    if (progress && !progress(done, total)) return refuse("stopped", "");
   }
+  collect();
   return motion;
 }
 

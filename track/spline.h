@@ -9,25 +9,39 @@ namespace pw {
 // Replaces pixels by spline coefficients, mirrored at the edges; the spline through them passes through every pixel.
 void to_spline(Raster& r);
 
-// The four weights at fraction t in [0, 1) past a sample.
-inline f4 spline_weights(float t) {
-  const float s = 1 - t, s2 = s * s, t2 = t * t;
-  const float a = s2 * s * (1 / 6.f), d = t2 * t * (1 / 6.f), b = 2 / 3.f - t2 + 0.5f * t2 * t;
-  return f4{a, b, 1 - a - b - d, d};
+using f8 = float __attribute__((vector_size(32)));
+using Pick = int __attribute__((vector_size(32)));
+
+// The weights of the four samples around: lanes 0 to 3 at fraction u past a sample, lanes 4 to 7 at fraction v; cubics
+// by Horner's rule.
+inline f8 spline_weights(float u, float v) {
+  const f8 t{u, u, u, u, v, v, v, v};
+  constexpr float s = 1 / 6.f;
+  const f8 c0{s, 4 * s, s, 0, s, 4 * s, s, 0}, c1{-3 * s, 0, 3 * s, 0, -3 * s, 0, 3 * s, 0};
+  const f8 c2{3 * s, -6 * s, 3 * s, 0, 3 * s, -6 * s, 3 * s, 0}, c3{-s, 3 * s, -3 * s, s, -s, 3 * s, -3 * s, s};
+  return ((c3 * t + c2) * t + c1) * t + c0;
 }
 
-// The spline at position (x, y), counted from the outer corner of the raster's first pixel of plate (0, 0). Needs two
-// pixels on every side: see spline_reach.
+// The spline at position (x, y), counted from the outer corner of the plate's first pixel. Needs two pixels on every
+// side: see spline_reach. Two neighbouring pixels fill one register of eight floats.
 inline f4 spline_at(const Raster& coefficients, float x, float y) {
+  using Load = float __attribute__((vector_size(32), aligned(4), may_alias));
   const float u = x - 0.5f, v = y - 0.5f;
   const int iu = static_cast<int>(u) - (u < 0), iv = static_cast<int>(v) - (v < 0);
-  const f4 wx = spline_weights(u - iu), wy = spline_weights(v - iv);
-  const int64_t stride = coefficients.window().width();
-  const f4* p = &coefficients.at(iu - 1, iv - 1);
-  f4 sum = splat(0);
-  for (int j = 0; j < 4; ++j, p += stride)
-    sum += splat(wy[j]) * (splat(wx[0]) * p[0] + splat(wx[1]) * p[1] + splat(wx[2]) * p[2] + splat(wx[3]) * p[3]);
-  return sum;
+  const f8 w = spline_weights(u - static_cast<float>(iu), v - static_cast<float>(iv));
+  const f8 left = __builtin_shuffle(w, Pick{0, 0, 0, 0, 1, 1, 1, 1});
+  const f8 right = __builtin_shuffle(w, Pick{2, 2, 2, 2, 3, 3, 3, 3});
+  const int64_t stride = int64_t{4} * coefficients.window().width();
+  const float* p = reinterpret_cast<const float*>(&coefficients.at(iu - 1, iv - 1));
+  const auto row = [&](const float* q) {
+    return left * *reinterpret_cast<const Load*>(q) + right * *reinterpret_cast<const Load*>(q + 8);
+  };
+  const f8 top = __builtin_shuffle(w, Pick{4, 4, 4, 4, 4, 4, 4, 4}) * row(p) +
+                 __builtin_shuffle(w, Pick{5, 5, 5, 5, 5, 5, 5, 5}) * row(p + stride);
+  const f8 bottom = __builtin_shuffle(w, Pick{6, 6, 6, 6, 6, 6, 6, 6}) * row(p + 2 * stride) +
+                    __builtin_shuffle(w, Pick{7, 7, 7, 7, 7, 7, 7, 7}) * row(p + 3 * stride);
+  const f8 sum = top + bottom;
+  return __builtin_shufflevector(sum, sum, 0, 1, 2, 3) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
 }
 
 // Positions where spline_at may be asked: x0 <= x < x1 and the same in y.

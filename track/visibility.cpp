@@ -28,15 +28,9 @@ float quantile(std::vector<float>& values, double share) {
 
 }  // namespace
 
-void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
-                  Visibility& out) {
+void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
+                 Raster& middle, Raster* residual) {
   const Rect outer = in.reference->window(), window = outer.grown(-kHalo);
-  const int width = window.width(), height = window.height();
-  const int64_t stride = outer.width();
-  if (out.middle.window() != outer) out.middle = Raster(outer), out.weight = Raster(outer);
-  out.excess.assign(size_t(width) * height, -1);
-  std::vector<float> energy(size_t(width) * height, 0.f), square(size_t(width) * height, 0.f);
-
   // The mean of prediction and frame, with the light of the tile a pixel lies in (its nearest in the halo).
   runner.run(tiles.size(), [&](size_t t) {
     const LightVector l = light.of(t);
@@ -52,12 +46,22 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
         const f4 prediction = (gain + slope) * ref + offset;
         f4 m = splat(0.5f) * (prediction + frame), r = frame - prediction;
         m[3] = ref[3] * frame[3];
-        r[3] = 0;
-        out.middle.at(x, y) = m;
-        out.weight.at(x, y) = r;  // The residual, until the weights take its place.
+        middle.at(x, y) = m;
+        if (residual) residual->at(x, y) = r;
       }
   });
+}
 
+void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
+                  Visibility& out) {
+  const Rect outer = in.reference->window(), window = outer.grown(-kHalo);
+  const int width = window.width(), height = window.height();
+  const int64_t stride = outer.width();
+  if (out.middle.window() != outer) out.middle = Raster(outer), out.weight = Raster(outer);
+  out.excess.assign(size_t(width) * height, -1);
+  std::vector<float> energy(size_t(width) * height, 0.f), square(size_t(width) * height, 0.f);
+
+  find_middle(in, tiles, light, runner, out.middle, &out.weight);  // The residual, until the weights take its place.
   const float per_channel = 1.f / in.channels;
   const float variance = float(in.sigma * in.sigma), per_gradient = float(in.position_px * in.position_px);
   const int bands = (height + 15) / 16;

@@ -29,6 +29,10 @@ struct Visibility {
   std::vector<float> excess;  // Scratch.
 };
 
+// Only the mean of both pictures, once the weights are to stay as they are.
+void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
+                 Raster& middle, Raster* residual);
+
 void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
                   Visibility& out);
 
