@@ -9,7 +9,6 @@
 namespace pw {
 namespace {
 
-constexpr double kUnit = 1 << 20;
 constexpr double kWhole = 1 << 30;       // A pixel's area, in the whole numbers it is added up in.
 constexpr double kPixelWidth2 = 0.5776;  // (0.76 px)^2: a feather of 0 then is about a pixel wide.
 
@@ -45,7 +44,8 @@ class RowArea {
     int64_t right = 0;
     for (int x = 0; x < x1_ - x0_; ++x) {
       right += step_[x];
-      out[x] = static_cast<float>(static_cast<double>(right + cell_[x]) / kWhole);
+      const double area = static_cast<double>(right + cell_[x]);  // Off by a few units where borders were rounded.
+      out[x] = static_cast<float>(std::clamp(area, 0.0, kWhole) / kWhole);
     }
     std::fill(cell_.begin(), cell_.end(), 0);
     std::fill(step_.begin(), step_.end(), 0);
@@ -137,7 +137,7 @@ void draw_feather(const SweepEdges& edges, double feather_px, Canvas& out) {
       // At full reach the square root need not come out as exactly the reach.
       const float off = d[i] < far ? std::sqrt(d[i]) * scale : 0.5f;
       const float u = inside > 0 ? 0.5f + off : 0.5f - off;
-      row[i] = u * u * u * (u * (u * 6 - 15) + 10);
+      row[i] = std::min(1.f, u * u * u * (u * (u * 6 - 15) + 10));
     }
   }
 }

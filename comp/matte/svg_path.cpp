@@ -11,6 +11,7 @@ namespace pw {
 namespace {
 
 constexpr size_t kMostKnots = 100'000;
+constexpr double kFarthest = 1e6;
 
 double angle(const Point& u, const Point& v) {
   return std::atan2(u.x() * v.y() - u.y() * v.x(), u.x() * v.x() + u.y() * v.y());
@@ -223,6 +224,12 @@ Result<Shape> read_path(std::string_view data) {
   PathText text = parse_path(data, kMostKnots);
   if (!text.fault.empty())
     return fail({.what = text.fault, .remedy = "give SVG path data in plate pixels, such as 'M 10 10 H 90 V 60 Z'"});
+  for (const Contour& c : text.contours)
+    for (const Knot& k : c.knots)
+      for (const Point& p : {k.at, k.in, k.out})
+        if (!(p.cwiseAbs().maxCoeff() <= kFarthest))
+          return fail(
+              {.what = "the path reaches more than a million pixels away", .remedy = "give positions in plate pixels"});
   weld(text.contours);
   return Shape{std::move(text.contours)};
 }

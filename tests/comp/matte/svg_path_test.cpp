@@ -148,6 +148,12 @@ TEST(SvgPath, FaultsSayWhere) {
             "60 Z'\n");
 }
 
+TEST(SvgPath, FarAwayIsRefused) {
+  EXPECT_EQ(to_string(read_path("M 0 0 H 2e6 V 9 Z").error()),
+            "the path reaches more than a million pixels away; give positions in plate pixels\n");
+  EXPECT_FALSE(read_path("M 1e308 0 h 1e308 v 1e308 z"));
+}
+
 TEST(SvgPath, WritingAndReadingGivesTheSame) {
   const auto drawn =
       path("M 12.345678 13 C 120 -34.000001 122 120 59 71 S -56 122 12 13 Z M 30 20 L 90.5 40 A 7 9 20 0 1 31 62 Z");
