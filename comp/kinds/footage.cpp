@@ -34,7 +34,8 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
     auto sequence = open_sequence(path, {chosen(p.encoding)});
     if (!sequence) return fail(sequence.error());
     info = sequence->first;
-    s.first = sequence->frames.front(), s.last = sequence->frames.back();
+    s.frames = sequence->frames;
+    s.first = s.frames.front(), s.last = s.frames.back();
     for (int f : sequence->frames) s.identity += file_identity(sequence->pattern.file(f)) + "\n";
   }
   s.width = info.width, s.height = info.height;
@@ -46,18 +47,17 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
 Result<Sequence> sequence_of(const Footage& p, const Shot& shot, const Survey& s) {
   auto pattern = parse_pattern(shot.path(p.file));
   if (!pattern) return fail(pattern.error());
-  Sequence sequence{std::move(*pattern), {chosen(p.encoding)}, {}, {}};
+  Sequence sequence{std::move(*pattern), {chosen(p.encoding)}, s.frames, {}};
   sequence.first.width = s.width, sequence.first.height = s.height;
   return sequence;
 }
 
-bool is_there(const std::string& file) { return !file_identity(file).ends_with(" missing"); }
+bool is_there(const Survey& s, int frame) { return std::binary_search(s.frames.begin(), s.frames.end(), frame); }
 
-// The frame whose file stands for `frame`; none: the frame is missing and there is nothing to hold.
-std::optional<int> held_frame(const Sequence& sequence, const Survey& s, int frame) {
-  for (int f = std::min(frame, s.last); f >= s.first; --f)
-    if (is_there(sequence.pattern.file(f))) return f;
-  return s.first;
+// The frame that is held where `frame` has no file: the one before it, or the first.
+int held_frame(const Survey& s, int frame) {
+  const auto after = std::upper_bound(s.frames.begin(), s.frames.end(), frame);
+  return after == s.frames.begin() ? s.frames.front() : *std::prev(after);
 }
 
 Picture at_scale(const Picture& p, const Shot& shot) {
@@ -74,17 +74,17 @@ Result<Picture> load(const Footage& p, const Shot& shot, const Survey& s, int fr
   }
   auto sequence = sequence_of(p, shot, s);
   if (!sequence) return fail(sequence.error());
-  if (!is_there(sequence->pattern.file(frame))) {
+  if (!is_there(s, frame)) {
     if (p.missing == Missing::black) {
       const float black[] = {0, 0, 0};
       return at_scale(Canvas::filled(Rect::sized(s.width, s.height), 3, black).finish(), shot);
     }
-    if (p.missing == Missing::hold) frame = *held_frame(*sequence, s, frame);
+    if (p.missing == Missing::hold) frame = held_frame(s, frame);
   }
   auto still = read_frame(*sequence, frame);
   if (!still) {
     for (Problem& problem : still.error())
-      if (!is_there(sequence->pattern.file(frame)) && problem.remedy.empty())
+      if (!is_there(s, frame))
         problem.remedy = "find the file, or let the footage hold the last frame: missing = \"hold\"";
     return fail(still.error());
   }
@@ -96,7 +96,7 @@ Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {
   if (!is_single(p)) {
     const auto sequence = sequence_of(p, shot, s);
     if (!sequence) return {};
-    file = sequence->pattern.file(is_there(sequence->pattern.file(frame)) ? frame : *held_frame(*sequence, s, frame));
+    file = sequence->pattern.file(is_there(s, frame) ? frame : held_frame(s, frame));
   }
   const auto info = inspect_still(file);
   const Rect full = info ? info->data_window : Rect::sized(s.width, s.height);

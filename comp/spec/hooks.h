@@ -76,6 +76,7 @@ struct Making : Ask {
 struct Survey {
   int width = 0, height = 0;  // 0: says nothing about the size of the plate.
   int first = 1, last = 1;
+  std::vector<int> frames;    // Those that are there, ascending; empty: one picture for all.
   std::string identity;       // Changes when the files change.
   bool windows_vary = false;  // Frames may have pixels outside their size, or fewer.
 };
