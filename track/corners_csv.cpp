@@ -1,139 +1,151 @@
+// The CSV half of track/track_file.h.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <charconv>
-#include <map>
-#include <optional>
+#include <cmath>
 
 #include "track/track_file.h"
 
 namespace pw {
 namespace {
 
-std::vector<std::string_view> fields(std::string_view line) {
-  std::vector<std::string_view> out;
-  for (size_t start = 0;;) {
-    const size_t comma = line.find(',', start);
-    std::string_view f = line.substr(start, comma == std::string_view::npos ? comma : comma - start);
-    while (!f.empty() && (f.front() == ' ' || f.front() == '\t')) f.remove_prefix(1);
-    while (!f.empty() && (f.back() == ' ' || f.back() == '\t' || f.back() == '\r')) f.remove_suffix(1);
-    out.push_back(f);
-    if (comma == std::string_view::npos) return out;
-    start = comma + 1;
+struct Row {
+  int line = 0, frame = 0;
+  TrackStatus status = TrackStatus::good;
+  std::vector<Point> corners;
+};
+
+struct Cell {
+  std::string_view text;
+  int column = 1;
+};
+
+std::vector<Cell> cells_of(std::string_view line) {
+  std::vector<Cell> cells;
+  size_t at = 0;
+  for (;;) {
+    const size_t end = std::min(line.find(',', at), line.size());
+    size_t a = at, b = end;
+    while (a < b && (line[a] == ' ' || line[a] == '\t')) ++a;
+    while (b > a && (line[b - 1] == ' ' || line[b - 1] == '\t' || line[b - 1] == '\r')) --b;
+    cells.push_back({line.substr(a, b - a), static_cast<int>(a) + 1});
+    if (end == line.size()) return cells;
+    at = end + 1;
   }
 }
 
 template <class T>
-std::optional<T> number(std::string_view s) {
+std::optional<T> number(std::string_view text) {
   T v{};
-  const auto [end, error] = std::from_chars(s.data(), s.data() + s.size(), v);
-  if (error != std::errc() || end != s.data() + s.size()) return std::nullopt;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), v);
+  if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
   return v;
-}
-
-struct Row {
-  std::vector<Point> corners;
-  TrackStatus status = TrackStatus::good;
-  int line = 0;
-};
-
-// The least-squares homography between the corners; conditioned, so any number of them from 4 will do.
-Result<Motion> assemble(const std::map<int, Row>& rows, const std::string& file, Motion m) {
-  const auto ref = rows.find(m.reference);
-  if (ref == rows.end())
-    return fail(Problem{.what = fmt::format("there is no row for frame {}, the reference", m.reference),
-                        .remedy = "name a frame of the file as the plane's reference",
-                        .file = file});
-  if (ref->second.status == TrackStatus::lost)
-    return fail(Problem{.what = fmt::format("frame {}, the reference, is lost", m.reference),
-                        .remedy = "name another frame as the plane's reference",
-                        .file = file,
-                        .line = ref->second.line});
-  m.region = ref->second.corners;
-  for (const auto& [frame, row] : rows) {
-    Pose p;
-    p.frame = frame;
-    p.status = row.status;
-    if (row.status != TrackStatus::lost && frame != m.reference) {
-      const auto h = homography(std::span<const Point>(m.region), std::span<const Point>(row.corners));
-      if (!h)
-        return fail(Problem{.what = fmt::format("the corners of frame {} fix no motion", frame),
-                            .remedy = "no three of them may lie on a line",
-                            .file = file,
-                            .line = row.line});
-      p.frame_from_ref = *h;
-    }
-    m.poses.push_back(std::move(p));
-  }
-  return m;
 }
 
 }  // namespace
 
-std::string corners_csv(const Motion& m) {
-  std::string s = "frame";
-  for (size_t i = 0; i < m.region.size(); ++i) s += fmt::format(",x{},y{}", i, i);
-  s += ",status\n";
-  for (const Pose& p : m.poses) {
-    s += std::to_string(p.frame);
-    for (const Point& corner : m.region) {
-      const Point q = map(p.frame_from_ref, corner);
-      s += p.status == TrackStatus::lost ? ",," : fmt::format(",{},{}", q.x(), q.y());
+std::string corners_csv(const Motion& motion) {
+  std::string t = "frame";
+  for (size_t i = 0; i < motion.region.size(); ++i) t += fmt::format(",x{0},y{0}", i);
+  t += ",status\n";
+  for (const Pose& p : motion.poses) {
+    t += fmt::format("{}", p.frame);
+    for (const Point& c : motion.region) {
+      const Point q = map(p.frame_from_ref, c);
+      t += p.status == TrackStatus::lost ? std::string(",,") : fmt::format(",{},{}", q.x(), q.y());
     }
-    s += fmt::format(",{}\n", name(p.status));
+    t += fmt::format(",{}\n", name(p.status));
   }
-  return s;
+  return t;
 }
 
 Result<Motion> parse_corners_csv(std::string_view text, const std::string& file, int width, int height, int reference) {
-  std::map<int, Row> rows;
-  size_t corners = 0;
-  int line_number = 0;
-  auto wrong = [&](std::string what, std::string remedy) {
-    return fail(Problem{.what = std::move(what), .remedy = std::move(remedy), .file = file, .line = line_number});
+  Problems problems;
+  std::vector<Row> rows;
+  int line = 0;
+  const auto say = [&](int column, std::string what, std::string remedy = "") {
+    problems.push_back(
+        {.what = std::move(what), .remedy = std::move(remedy), .file = file, .line = line, .column = column});
   };
-  for (size_t start = 0; start < text.size();) {
-    const size_t end = std::min(text.find('\n', start), text.size());
-    const std::string_view line = text.substr(start, end - start);
-    start = end + 1;
-    ++line_number;
-    std::vector<std::string_view> f = fields(line);
-    if (f.size() == 1 && f[0].empty()) continue;
-    const auto frame = number<int>(f[0]);
+  bool first = true;
+  while (!text.empty() && problems.size() < 20) {
+    ++line;
+    const size_t end = std::min(text.find('\n'), text.size());
+    const std::vector<Cell> cells = cells_of(text.substr(0, end));
+    text.remove_prefix(std::min(end + 1, text.size()));
+    if (cells.size() == 1 && cells[0].text.empty()) continue;
+    const bool header = first && cells[0].text == "frame";
+    first = false;
+    if (header) continue;
+    Row row{line};
+    const auto frame = number<int>(cells[0].text);
     if (!frame) {
-      if (rows.empty()) continue;  // The header.
-      return wrong(fmt::format("\"{}\" is no frame", f[0]), "each row begins with a whole frame number");
+      say(cells[0].column, fmt::format("'{}' is no frame number", cells[0].text));
+      continue;
     }
-    Row row{.line = line_number};
-    if (f.size() % 2 == 0) {  // Frame, pairs, and a status behind them.
-      if (!f.back().empty()) {
-        const auto status = track_status(f.back());
-        if (!status)
-          return wrong(fmt::format("\"{}\" is no status", f.back()), "it may be good, weak, hidden, outside or lost");
-        row.status = *status;
+    row.frame = *frame;
+    size_t positions = cells.size() - 1;
+    if (positions % 2 == 1) {
+      const auto status = track_status(cells.back().text);
+      if (!status) {
+        say(cells.back().column,
+            fmt::format("'{}' is no status, and the row has an odd number of positions", cells.back().text),
+            "give x and y of every corner, then good, weak, hidden, outside or lost");
+        continue;
       }
-      f.pop_back();
+      row.status = *status;
+      --positions;
     }
-    const size_t n = (f.size() - 1) / 2;
-    if (corners == 0) corners = n;
-    if (n < 4)
-      return wrong(fmt::format("this row has {} corners", n), "a plane needs 4 or more: frame,x0,y0,x1,y1,...");
-    if (n != corners)
-      return wrong(fmt::format("this row has {} corners, the first has {}", n, corners),
-                   "all rows have the same corners");
-    for (size_t i = 0; i < n && row.status != TrackStatus::lost; ++i) {
-      const auto x = number<double>(f[1 + 2 * i]), y = number<double>(f[2 + 2 * i]);
-      if (!x || !y || !(std::abs(*x) < 1e7) || !(std::abs(*y) < 1e7))
-        return wrong(fmt::format("corner {} is no position", i), "write x and y in pixels");
-      row.corners.emplace_back(*x, *y);
+    if (row.status != TrackStatus::lost) {
+      for (size_t i = 1; i + 1 <= positions; i += 2) {
+        const auto x = number<double>(cells[i].text), y = number<double>(cells[i + 1].text);
+        if (!x || !y || !(std::abs(*x) <= 1e7) || !(std::abs(*y) <= 1e7)) {
+          say(cells[i].column, fmt::format("corner {} is not two numbers", (i - 1) / 2));
+          break;
+        }
+        row.corners.emplace_back(*x, *y);
+      }
     }
-    if (!rows.emplace(*frame, std::move(row)).second)
-      return wrong(fmt::format("frame {} is there twice", *frame), "keep one row for each frame");
-    if (rows.size() > 1'000'000) return wrong("there are more than a million rows", "cut the file to the shot");
+    rows.push_back(std::move(row));
   }
-  if (rows.empty())
-    return fail(Problem{
-        .what = "there are no corner positions in it", .remedy = "write rows frame,x0,y0,x1,y1,...", .file = file});
-  return assemble(rows, file, Motion{width, height, reference, {}, {}});
+  if (!problems.empty()) return fail(problems);
+  const auto home = std::find_if(rows.begin(), rows.end(), [&](const Row& r) { return r.frame == reference; });
+  line = 0;
+  if (home == rows.end() || home->status == TrackStatus::lost) {
+    say(0, fmt::format("there is no row for the reference frame {}", reference), "choose a frame that has corners");
+    return fail(problems);
+  }
+  Motion m{width, height, reference, home->corners, {}};
+  line = home->line;
+  if (m.region.size() < 4 || m.region.size() > 1000) {
+    say(0, fmt::format("the region has {} corners", m.region.size()), "a plane needs 4 or more");
+    return fail(problems);
+  }
+  std::stable_sort(rows.begin(), rows.end(), [](const Row& a, const Row& b) { return a.frame < b.frame; });
+  for (size_t i = 0; i < rows.size(); ++i) {
+    const Row& r = rows[i];
+    line = r.line;
+    if (i > 0 && rows[i - 1].frame == r.frame) say(1, fmt::format("frame {} is given twice", r.frame));
+    Pose p{r.frame};
+    p.status = r.status;
+    if (r.status != TrackStatus::lost) {
+      if (r.corners.size() != m.region.size()) {
+        say(0,
+            fmt::format("frame {} has {} corners, the reference has {}", r.frame, r.corners.size(), m.region.size()));
+        continue;
+      }
+      const auto h = homography(m.region, r.corners);
+      if (!h) {
+        say(0, fmt::format("the corners of frame {} lie on a line", r.frame));
+        continue;
+      }
+      p.frame_from_ref = r.frame == reference ? Matrix3(Matrix3::Identity()) : *h;
+    }
+    m.poses.push_back(std::move(p));
+  }
+  if (!problems.empty()) return fail(problems);
+  return m;
 }
 
 }  // namespace pw

@@ -75,6 +75,7 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
   };
   ShotTable t;
   Position size_at, frames_at, rate_at, like_at;
+  bool sound = true;
   for (const RawEntry& top : text.entries) {
     if (top.key != "shot") continue;
     graph.shot_at = top.at;
@@ -99,6 +100,7 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
         p->set(&t, *v);
       else {
         problems.insert(problems.end(), v.error().begin(), v.error().end());
+        sound = false;
         continue;
       }
       if (e.key == "size") size_at = e.value.at;
@@ -107,6 +109,7 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
       if (e.key == "like") like_at = e.value.at;
     }
   }
+  if (!sound) return;
   graph.given.shutter_deg = t.shutter_deg;
   if (size_at.line) {
     if (t.size.size() != 2) return say(size_at, "shot.size is not two numbers", "write size = [width, height]");

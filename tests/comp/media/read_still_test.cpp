@@ -283,7 +283,7 @@ TEST(ReadStill, WhatIsNotHandledIsNamedWithTheRemedy) {
             dir + "a.gif: this is a GIF picture; convert it to EXR, PNG, TIFF, DPX or JPEG");
   samples::write_bytes(dir + "noise.exr", samples::random_values<unsigned char>(5000, 9));
   EXPECT_EQ(problem(read_still(dir + "noise.exr")),
-            dir + "noise.exr: this is no picture but no known kind of file; name an EXR, PNG, TIFF, DPX or JPEG file");
+            dir + "noise.exr: this is no kind of file that is known; name an EXR, PNG, TIFF, DPX or JPEG file");
   EXPECT_EQ(problem(read_still(dir)), dir + ": this is a folder; name a file in it");
   EXPECT_EQ(problem(read_still(dir + "no.png")), dir + "no.png: there is no such file; check the name");
 }

@@ -1,0 +1,199 @@
+#!/usr/bin/env python3
+"""What the command says to bad input, compared whole: standard error, exit status, and that nothing was left behind.
+messages_test.py PLATEWRIGHT"""
+import os
+import pathlib
+import shutil
+import subprocess
+import sys
+import tempfile
+import unittest
+
+PROGRAM = os.path.abspath(sys.argv.pop(1))
+PLATE = 'plate = { kind = "footage", file = "in/a.####.png" }\n'
+OUT = 'out = { kind = "deliver", image = "plate", file = "out/o.####.png" }\n'
+
+
+class Messages(unittest.TestCase):
+    def setUp(self):
+        self.folder = pathlib.Path(tempfile.mkdtemp(prefix="pw-messages-"))
+        self.draw("in/a.####.png", 64, 48, 5)
+
+    def tearDown(self):
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def draw(self, pattern, width, height, frames):
+        """Frames of one colour, made by the command itself."""
+        (self.folder / "make.toml").write_text(
+            f'shot = {{ size = [{width}, {height}], frames = [1, {frames}] }}\n'
+            'c = { kind = "colour", value = [0.2, 0.4, 0.1] }\n'
+            f'o = {{ kind = "deliver", image = "c", file = "{pattern}" }}\n')
+        done = self.run_it("render", "make.toml")
+        self.assertEqual(done.returncode, 0, done.stderr)
+
+    def run_it(self, *words, **more):
+        return subprocess.run([PROGRAM, *words], cwd=self.folder, capture_output=True, text=True, timeout=120, **more)
+
+    def says(self, shot, message, status=2, command="render", extra=()):
+        (self.folder / "quay.toml").write_text(shot)
+        done = self.run_it(command, "quay.toml", *extra)
+        self.assertEqual(done.stderr, message)
+        self.assertEqual(done.returncode, status)
+        if status == 2:
+            self.assertFalse((self.folder / "out").exists(), "a refused shot leaves nothing")
+        return done
+
+    def test_unknown_kind(self):
+        self.says(PLATE + 'x = { kind = "plnae", image = "plate" }\n' + OUT,
+                  'quay.toml:2:14: x: there is no kind "plnae"; did you mean plane?\n')
+
+    def test_word_of_the_trade(self):
+        self.says(PLATE + 'x = { kind = "roto" }\n' + OUT,
+                  'quay.toml:2:14: x: there is no kind "roto"; outline does this: The matte of something outlined by hand on a few frames.\n')
+
+    def test_misspelt_parameter(self):
+        self.says('plate = { kind = "footage", flie = "in/a.####.png" }\n' + OUT,
+                  'quay.toml:1:1: plate has no file; a footage needs it: file = "plate.####.png"\n'
+                  'quay.toml:1:29: plate (footage) has no "flie"; did you mean file?\n')
+
+    def test_wrong_value_type(self):
+        self.says(PLATE + 'w = { kind = "plane", image = "plate", region = "left" }\n' + OUT,
+                  'quay.toml:2:49: w.region is a text in quotes; it takes a list of points, as in [[0, 0], [90, 0], [90, 60], [0, 60]]\n')
+
+    def test_wrong_flow(self):
+        self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", mask = "plate" }\n' + OUT,
+                  'quay.toml:2:63: l.mask takes a matte, but plate gives a picture; what gives a matte: outline, mattes\n')
+
+    def test_cycle(self):
+        self.says(PLATE + 'f = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40], [9, 40]], ignore = ["d"] }\n'
+                  'd = { kind = "outline", motion = "f", keys = { 1 = "M 1 1 H 9 V 9 Z" } }\n' + OUT,
+                  'quay.toml:2:96: f needs itself: f.ignore -> d.motion -> f; track a rough plane first without ignore, let the '
+                  'outline follow that one, then track the fine plane that ignores the outline\n')
+
+    def test_missing_input(self):
+        self.says(PLATE + 'out = { kind = "deliver", file = "out/o.####.png" }\n',
+                  'quay.toml:2:1: out has no image; a deliver needs a picture there: image = "NODE"\n')
+
+    def test_not_a_number(self):
+        self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", opacity = nan }\n' + OUT,
+                  'quay.toml:2:66: l.opacity is not a number; it may be 0 to 1 fraction\n')
+
+    def test_three_corners(self):
+        self.says(PLATE + 'w = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40]] }\n' + OUT,
+                  'quay.toml:2:49: w.region has 3 corners; a plane needs 4 or more\n')
+
+    def test_region_outside(self):
+        self.says(PLATE + 'w = { kind = "plane", image = "plate", region = [[90, 9], [140, 9], [140, 40], [90, 40]] }\n' + OUT,
+                  'quay.toml:2:49: w.region lies outside the plate, which is 64x48; draw it over the reference frame\n')
+
+    def test_fraction_of_a_frame(self):
+        self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", opacity = { 1.5 = 0 } }\n' + OUT,
+                  'quay.toml:2:68: l.opacity has the key 1.5, which TOML reads as a table inside a table; keys are whole frames: use 1 or 2\n')
+
+    def test_frame_missing_in_the_middle(self):
+        os.remove(self.folder / "in/a.0003.png")
+        done = self.says(PLATE + OUT, 'in/a.0003.png: frame 3: the frame is missing; find the file, or let the footage hold the '
+                         'last frame: missing = "hold"\n', status=1)
+        self.assertEqual(sorted(p.name for p in (self.folder / "out").iterdir()),
+                         ["o.0001.png", "o.0002.png", "o.0004.png", "o.0005.png"])
+        self.assertIn("1 of 5 frames failed; see above", done.stdout)
+
+    def test_gap_held_or_black(self):
+        os.remove(self.folder / "in/a.0003.png")
+        self.says(PLATE.replace(" }", ', missing = "hold" }') + OUT, "", status=0)
+        same = (self.folder / "out/o.0003.png").read_bytes() == (self.folder / "out/o.0002.png").read_bytes()
+        self.assertTrue(same)
+        self.says(PLATE.replace(" }", ', missing = "black" }') + OUT, "", status=0)
+
+    def test_truncated_png(self):
+        file = self.folder / "in/a.0002.png"
+        file.write_bytes(file.read_bytes()[:-30])
+        self.says(PLATE + OUT, "in/a.0002.png: frame 2: the file is cut off; copy or render it again\n", status=1)
+
+    def test_truncated_exr(self):
+        self.draw("in/e.####.exr", 64, 48, 3)
+        file = self.folder / "in/e.0002.exr"
+        file.write_bytes(file.read_bytes()[:-30])
+        self.says(PLATE.replace("a.####.png", "e.####.exr") + OUT,
+                  "in/e.0002.exr: frame 2: the file is cut off; copy or render it again\n", status=1)
+
+    def test_zero_bytes(self):
+        (self.folder / "in/a.0004.png").write_bytes(b"")
+        self.says(PLATE + OUT, "in/a.0004.png: frame 4: the file is empty; copy or render it again\n", status=1)
+
+    def test_random_bytes(self):
+        (self.folder / "in/a.0004.png").write_bytes(bytes((i * 7919 + 13) % 251 for i in range(4000)))
+        self.says(PLATE + OUT, "in/a.0004.png: frame 4: this is no kind of file that is known; "
+                  "name an EXR, PNG, TIFF, DPX or JPEG file\n", status=1)
+        done = subprocess.run([PROGRAM, "check", "in/a.0004.png"], cwd=self.folder, capture_output=True, text=True)
+        self.assertEqual(done.returncode, 2)
+        self.assertIn("this is not TOML", done.stderr)
+
+    def test_size_changes(self):
+        self.draw("in/b.####.png", 32, 48, 3)
+        shutil.copy(self.folder / "in/b.0003.png", self.folder / "in/a.0003.png")
+        self.says(PLATE + OUT, "in/a.0003.png: frame 3: the picture is 32 x 48, but in/a.0001.png is 64 x 48; render it again at that size, or name "
+                  "the two runs as two nodes\n", status=1)
+
+    def test_no_such_footage(self):
+        self.says(PLATE.replace("in/a", "in/x") + OUT,
+                  'in/x.####.png: no file fits the pattern; did you mean in/a.####.png?\n')
+
+    def test_output_onto_input(self):
+        self.says(PLATE + OUT.replace("out/o", "in/a"),
+                  "quay.toml:2:51: out would write over the files that plate reads; give out.file another name or folder\n")
+
+    def test_unwritable_folder(self):
+        (self.folder / "file").write_text("")
+        done = self.says(PLATE + OUT.replace("out/o", "file/o"),
+                         "quay.toml:2:51: the folder file cannot be made (Not a directory); make its parent writable or deliver elsewhere\n")
+        self.assertEqual(done.stdout, "")
+
+    def test_full_disk(self):
+        (self.folder / "quay.toml").write_text(PLATE + OUT)
+        done = subprocess.run(["bash", "-c", "ulimit -f 0; trap '' XFSZ; exec \"$0\" render quay.toml", PROGRAM], cwd=self.folder,
+                              capture_output=True, text=True)
+        self.assertEqual(done.returncode, 1)
+        self.assertIn("out/o.0001.png: frame 1: ", done.stderr)
+        self.assertEqual(list((self.folder / "out").iterdir()), [], "no half-written file stays")
+
+    def test_unknown_ending(self):
+        self.says(PLATE + OUT.replace(".png\" }\n", ".pmg\" }\n"),
+                  'quay.toml:2:51: out.file cannot be written: '
+                  '.pmg is not a kind of picture that is written; use .png; there are also .jpg, .jpeg, .exr, .tif, .dpx, .tiff\n')
+
+    def test_no_place_for_the_number(self):
+        self.says(PLATE + OUT.replace("o.####", "o"),
+                  'quay.toml:2:51: out.file has no place for the frame\'s number; write one hash for each digit, as in "out/quay.####.png"\n')
+
+    def test_absurd_size(self):
+        self.says('shot = { size = [1000000, 1000000], frames = [1, 2] }\nplate = { kind = "colour" }\n' + OUT,
+                  "quay.toml:1:17: shot.size is 1000000 px; it may be 1 to 65536 px\n")
+
+    def test_no_shot_file(self):
+        done = self.run_it("check", "quya.toml")
+        self.assertEqual((done.stderr, done.returncode), ("quya.toml: there is no such shot file; check the name and the folder\n", 2))
+
+    def test_not_toml(self):
+        (self.folder / "quay.toml").write_text("plate = { kind = \"footage\"\n")
+        done = self.run_it("check", "quay.toml")
+        self.assertTrue(done.stderr.startswith("quay.toml:1:27: this is not TOML: "), done.stderr)
+        self.assertTrue(done.stderr.endswith("; see https://toml.io for how values are written\n"), done.stderr)
+
+    def test_settings(self):
+        self.says(PLATE + OUT, '--set out.flie: this is no setting; write --set NODE.PARAMETER=VALUE, as in --set clean.filter=cubic\n',
+                  extra=("--set", "out.flie"))
+        self.says(PLATE + OUT, 'quay.toml: out (deliver) has no "flie"; did you mean file?\n', extra=("--set", "out.flie=3"))
+
+    def test_frames(self):
+        self.says(PLATE + OUT, "--frames 1-9: frame 6 is outside the shot; it has frames 1 to 5\n", extra=("--frames", "1-9"))
+
+    def test_memory(self):
+        self.says(PLATE + OUT, '--memory: "lots" is no amount of memory; write 800M or 4G; at least 1M\n', extra=("--memory", "lots"))
+
+    def test_node_name(self):
+        self.says(PLATE + OUT, "quay.toml: the shot has no node \"uot\"; did you mean out?\n", extra=("uot",))
+
+
+if __name__ == "__main__":
+    unittest.main(verbosity=1)
