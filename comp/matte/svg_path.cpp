@@ -223,13 +223,14 @@ PathText parse_path(std::string_view data, size_t most_knots) { return PathReade
 Result<Shape> read_path(std::string_view data) {
   PathText text = parse_path(data, kMostKnots);
   if (!text.fault.empty())
-    return fail({.what = text.fault, .remedy = "give SVG path data in plate pixels, such as 'M 10 10 H 90 V 60 Z'"});
+    return fail(
+        Problem{.what = text.fault, .remedy = "give SVG path data in plate pixels, such as 'M 10 10 H 90 V 60 Z'"});
   for (const Contour& c : text.contours)
     for (const Knot& k : c.knots)
       for (const Point& p : {k.at, k.in, k.out})
         if (!(p.cwiseAbs().maxCoeff() <= kFarthest))
-          return fail(
-              {.what = "the path reaches more than a million pixels away", .remedy = "give positions in plate pixels"});
+          return fail(Problem{.what = "the path reaches more than a million pixels away",
+                              .remedy = "give positions in plate pixels"});
   weld(text.contours);
   return Shape{std::move(text.contours)};
 }
