@@ -47,13 +47,15 @@ Picture belief(const View& v, double feather_px) {
 Laid lay(const View& v, const Rect& window, double feather_px, const Runner& runner) {
   const auto reach = mapped_bounds(v.base_from_view, v.picture.window());
   const Rect part = reach ? intersect(*reach, window) : window;
+  // The picture goes on beyond its edge, so that its last pixels are not mixed with nothing; belief says where it ends.
   const Picture four = with_alpha(v.picture), sure = belief(v, feather_px);
   Canvas picture = Canvas::clear(part, 4), shown = Canvas::clear(part, 1);
   constexpr int kRows = 32;
   runner.run(static_cast<size_t>((part.height() + kRows - 1) / kRows), [&](size_t i) {
     const int y0 = part.y0 + static_cast<int>(i) * kRows;
     const Rect band{part.x0, y0, part.x1, std::min(y0 + kRows, part.y1)};
-    const Picture a = resample(four, v.base_from_view, band, {}), b = resample(sure, v.base_from_view, band, {});
+    const Picture a = resample(four, v.base_from_view, band, {.edge = Edge::hold}),
+                  b = resample(sure, v.base_from_view, band, {});
     for (int y = band.y0; y < band.y1; ++y) {
       if (a.window().contains({band.x0, y, band.x1, y + 1}))
         std::copy_n(a.at(band.x0, y), size_t(band.width()) * 4, picture.at(band.x0, y));
