@@ -1,7 +1,7 @@
 #include "warp/interpolate.h"
 
 #include <algorithm>
-#include <array>
+#include <cmath>
 
 #include "warp/lanes.h"
 #include "warp/limit.h"
@@ -9,7 +9,8 @@
 namespace pw {
 namespace {
 
-// The kernel's values for its taps, a lane each: taps on the near side look up t, those on the far side 1 - t.
+// The kernel's values for its taps, a lane each, as polynomials in t; exactly 0 and 1 at t = 0 when the filter
+// interpolates.
 template <Filter kFilter, int kTaps, int kDegree>
 struct Weights {
   using V = std::conditional_t<(kTaps > 4), f8, f4>;
@@ -18,20 +19,21 @@ struct Weights {
   Weights() {
     const KernelPieces& k = pieces(kFilter);
     for (int i = 0; i < kTaps; ++i) {
-      const int piece = i < kTaps / 2 ? kTaps / 2 - 1 - i : i - kTaps / 2;
-      for (int power = 0; power <= kDegree; ++power) c[power][i] = static_cast<float>(k.c[piece][power]);
+      const bool near = i < kTaps / 2;  // Taps on the far side are 1 - t away, plus whole pixels: expand in t.
+      const auto& from = k.c[near ? kTaps / 2 - 1 - i : i - kTaps / 2];
+      for (int power = 0; power <= kDegree; ++power) {
+        double sum = near ? from[power] : 0, binomial = 1;
+        for (int j = power; !near && j <= kDegree; ++j) {
+          sum += from[j] * binomial * (power % 2 ? -1 : 1);
+          binomial = binomial * (j + 1) / (j + 1 - power);
+        }
+        c[power][i] = static_cast<float>(std::abs(sum) < 1e-12 ? 0 : sum);
+      }
     }
   }
   V at(float t) const {
-    V u;
-    if constexpr (kTaps == 6)
-      u = f8{t, t, t, 1 - t, 1 - t, 1 - t, 0, 0};
-    else if constexpr (kTaps == 4)
-      u = f4{t, t, 1 - t, 1 - t};
-    else
-      u = f4{t, 1 - t, 0, 0};
     V w = c[kDegree];
-    for (int power = kDegree - 1; power >= 0; --power) w = w * u + c[power];
+    for (int power = kDegree - 1; power >= 0; --power) w = w * t + c[power];
     return w;
   }
 };

@@ -49,8 +49,10 @@ class Cells {
     Cell c;
     c.count = count(cx, cy);
     for (int k = 0; k < 4; ++k) {
-      const PinPath::Smear s = corner(cx + (k & 1), cy + (k >> 1));
-      c.weights[k] = smear_weights(s.wanted, s.present, c.count);
+      const int x = cx + (k & 1), y = cy + (k >> 1);
+      std::vector<float>& w = weights_[{x, y, c.count}];
+      if (w.empty()) w = smear_weights(corner(x, y).wanted, corner(x, y).present, c.count);
+      c.weights[k] = w;
     }
     return c;
   }
@@ -63,6 +65,7 @@ class Cells {
   }
   const PinPath& path_;
   std::map<std::pair<int, int>, PinPath::Smear> known_;
+  std::map<std::array<int, 3>, std::vector<float>> weights_;  // For a corner and a number of samples.
 };
 
 // One row of one cell: the weighted mean of the samples, weights between the corners' by position. Between the lowest

@@ -6,7 +6,7 @@
 namespace pw {
 namespace {
 
-constexpr int kIterations = 60;
+constexpr int kIterations = 100;
 
 // Mean of a step function (one value per part of width 1, zero outside) over a box of `width` around each part's
 // middle. `sums` is scratch.
@@ -38,20 +38,21 @@ std::vector<float> smear_weights(double wanted, double present, int count) {
   }
   // In parts: the path is `count` of them long. Room for what the present smear spreads beyond its ends.
   const double ratio = present / wanted, width = ratio * count, added = std::sqrt(1 - ratio * ratio) * count;
-  const int pad = static_cast<int>(std::ceil(width / 2)) + 1, n = count + 2 * pad;
-  std::vector<double> w(n, 0), seen, back, scratch, quotient(n, 0);
+  const int pad = static_cast<int>(std::ceil(width)) + 1, n = count + 2 * pad;
+  std::vector<double> w(n, 0), target(n, 0), pull, seen, push, scratch;
   double sum = 0;
   for (int i = 0; i < count; ++i) {
     const double from = std::max(i - middle - 0.5, -added / 2), to = std::min(i - middle + 0.5, added / 2);
     sum += w[pad + i] = std::max(0.0, to - from);
+    target[pad + i] = 1.0 / count;
   }
   for (double& v : w) v /= sum;
+  box_mean(target, width, scratch, pull);
   for (int k = 0; k < kIterations; ++k) {
     box_mean(w, width, scratch, seen);
-    for (int i = 0; i < count; ++i) quotient[pad + i] = seen[pad + i] > 0 ? 1 / (count * seen[pad + i]) : 0;
-    box_mean(quotient, width, scratch, back);
+    box_mean(seen, width, scratch, push);
     sum = 0;
-    for (int i = 0; i < n; ++i) sum += w[i] *= back[i];
+    for (int i = 0; i < n; ++i) sum += w[i] *= push[i] > 0 ? pull[i] / push[i] : 0;
     for (double& v : w) v /= sum;
   }
   for (int i = 0; i < count; ++i) weights[i] = static_cast<float>(w[pad + i]);
