@@ -10,7 +10,6 @@ namespace pw {
 void to_spline(Raster& r);
 
 using f8 = float __attribute__((vector_size(32)));
-using Pick = int __attribute__((vector_size(32)));
 
 // The weights of the four samples around: lanes 0 to 3 at fraction u past a sample, lanes 4 to 7 at fraction v; cubics
 // by Horner's rule.
@@ -29,17 +28,17 @@ inline f4 spline_at(const Raster& coefficients, float x, float y) {
   const float u = x - 0.5f, v = y - 0.5f;
   const int iu = static_cast<int>(u) - (u < 0), iv = static_cast<int>(v) - (v < 0);
   const f8 w = spline_weights(u - static_cast<float>(iu), v - static_cast<float>(iv));
-  const f8 left = __builtin_shuffle(w, Pick{0, 0, 0, 0, 1, 1, 1, 1});
-  const f8 right = __builtin_shuffle(w, Pick{2, 2, 2, 2, 3, 3, 3, 3});
+  const f8 left = __builtin_shufflevector(w, w, 0, 0, 0, 0, 1, 1, 1, 1);
+  const f8 right = __builtin_shufflevector(w, w, 2, 2, 2, 2, 3, 3, 3, 3);
   const int64_t stride = int64_t{4} * coefficients.window().width();
   const float* p = reinterpret_cast<const float*>(&coefficients.at(iu - 1, iv - 1));
   const auto row = [&](const float* q) {
     return left * *reinterpret_cast<const Load*>(q) + right * *reinterpret_cast<const Load*>(q + 8);
   };
-  const f8 top = __builtin_shuffle(w, Pick{4, 4, 4, 4, 4, 4, 4, 4}) * row(p) +
-                 __builtin_shuffle(w, Pick{5, 5, 5, 5, 5, 5, 5, 5}) * row(p + stride);
-  const f8 bottom = __builtin_shuffle(w, Pick{6, 6, 6, 6, 6, 6, 6, 6}) * row(p + 2 * stride) +
-                    __builtin_shuffle(w, Pick{7, 7, 7, 7, 7, 7, 7, 7}) * row(p + 3 * stride);
+  const f8 top = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4) * row(p) +
+                 __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5) * row(p + stride);
+  const f8 bottom = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6) * row(p + 2 * stride) +
+                    __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7) * row(p + 3 * stride);
   const f8 sum = top + bottom;
   return __builtin_shufflevector(sum, sum, 0, 1, 2, 3) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
 }

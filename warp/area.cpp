@@ -1,5 +1,7 @@
 #include "warp/area.h"
 
+#include <immintrin.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -30,7 +32,7 @@ class Kernel8 {
   }
 
  private:
-  f8 pick(int power, i8 j) const { return __builtin_shuffle(c_[power], j); }
+  f8 pick(int power, i8 j) const { return (f8)_mm256_permutevar8x32_ps((__m256)c_[power], (__m256i)j); }
   f8 c_[5] = {};
 };
 
