@@ -1,7 +1,6 @@
 // Which point of one drawing of a contour is which point of the next, so that the contour can move between them.
 #pragma once
 #include <span>
-#include <utility>
 #include <vector>
 
 #include "base/contour.h"
@@ -18,9 +17,5 @@ namespace pw {
 // optimization for spoken word recognition", IEEE Trans. ASSP 26(1), 1978) on position and direction, and each is
 // cut where the other has a knot.
 std::vector<Contour> conformed(std::span<const Contour> drawings);
-
-// Which contour of `to` is the next drawing of which of `from`: pairs of indices, each index once. Equally many: in the
-// order drawn, unless pairing by place and size fits far better (a quarter of the squared distance).
-std::vector<std::pair<size_t, size_t>> paired(std::span<const Contour> from, std::span<const Contour> to);
 
 }  // namespace pw

@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "base/contour_match.h"
+#include "base/contour_pair.h"
 
 namespace pw {
 namespace {

@@ -4,8 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <filesystem>
-#include <fstream>
 #include <pugixml.hpp>
 
 #include "comp/matte/svg_element.h"
@@ -16,7 +14,6 @@
 namespace pw {
 namespace {
 
-constexpr uint64_t kMostBytes = 64 << 20;
 constexpr size_t kMostKnots = 100'000;
 constexpr int kMostDepth = 200;
 constexpr double kFarthest = 1e6;
@@ -195,25 +192,11 @@ class Reader {
 }  // namespace
 
 Result<SvgDrawing> parse_svg(std::string_view text, std::string file) {
-  if (text.size() > kMostBytes)
+  if (text.size() > kMostSvgBytes)
     return fail({.what = "the drawing is larger than 64 MB",
                  .remedy = "leave out or shrink the pictures in it",
                  .file = std::move(file)});
   return Reader(text, std::move(file)).read();
-}
-
-Result<SvgDrawing> load_svg(const std::string& file) {
-  std::error_code error;
-  const auto size = std::filesystem::file_size(file, error);
-  if (error) return fail({.what = fmt::format("the drawing cannot be read: {}", error.message()), .file = file});
-  if (size > kMostBytes)
-    return fail(
-        {.what = "the drawing is larger than 64 MB", .remedy = "leave out or shrink the pictures in it", .file = file});
-  std::string text(size, '\0');
-  std::ifstream in(file, std::ios::binary);
-  if (!in.read(text.data(), static_cast<std::streamsize>(size)))
-    return fail({.what = "the drawing cannot be read", .file = file});
-  return parse_svg(text, file);
 }
 
 }  // namespace pw

@@ -10,6 +10,7 @@
 // that frame on. What is hidden (display none, visibility hidden) is left out; a thing that is asked for by its name or
 // its frame counts even where it, or what it stands in, is hidden.
 #pragma once
+#include <cstdint>
 #include <map>
 #include <optional>
 #include <string>
@@ -43,6 +44,8 @@ struct SvgDrawing {
   std::vector<SvgItem> items;
   std::vector<SvgName> names;
 };
+
+inline constexpr uint64_t kMostSvgBytes = 64 << 20;
 
 // Refused, each with its place and a remedy: files over 64 MB, what is not XML or not SVG, entities, scripts, anything
 // that refers outside of the file (a picture beside it excepted, which is not read), more than 100,000 knots,

@@ -6,37 +6,10 @@
 #include <climits>
 #include <cmath>
 
-#include "base/contour_match.h"
+#include "drawn_shapes.h"
 
 namespace pw {
 namespace {
-
-// Lopsided, so that no turn maps it to itself.
-Contour kite(const Point& at, double size = 1) {
-  std::vector<Point> p{{0, 0}, {60, 10}, {80, 50}, {20, 90}, {-10, 40}};
-  for (Point& q : p) q = at + size * q;
-  return polygon(p);
-}
-
-double distance(const Point& p, const Point& a, const Point& b) {
-  const double t = (b - a).squaredNorm() > 0 ? std::clamp((p - a).dot(b - a) / (b - a).squaredNorm(), 0.0, 1.0) : 0;
-  return (a + t * (b - a) - p).norm();
-}
-
-// Farthest distance of points of `a` from the curve `b`, drawn with 100 chords a segment.
-double apart(const Contour& a, const Contour& b) {
-  double worst = 0;
-  for (size_t i = 0; i < a.knots.size(); ++i)
-    for (double t = 0; t < 1; t += 0.25) {
-      const Point p = at(segment(a, i), t);
-      double nearest = 1e9;
-      for (size_t j = 0; j < b.knots.size(); ++j)
-        for (int k = 0; k < 100; ++k)
-          nearest = std::min(nearest, distance(p, at(segment(b, j), k / 100.0), at(segment(b, j), (k + 1) / 100.0)));
-      worst = std::max(worst, nearest);
-    }
-  return worst;
-}
 
 TEST(Outline, KeysComeBackAndEndsAreHeld) {
   const Outline o({{10, {{kite({0, 0})}}}, {20, {{kite({100, 40})}}}});
@@ -104,74 +77,6 @@ TEST(Outline, NothingAtAll) {
   EXPECT_TRUE(Outline().at(3).empty());
   EXPECT_TRUE(Outline({{3, {{Contour{}, polygon(std::vector<Point>{{1, 1}})}}}}).at(3).empty());
   EXPECT_TRUE(Outline().covers(3));
-}
-
-TEST(ContourMatch, OrderDrawnIsKeptThroughHalfATurn) {
-  // A square on its way round its centre: nearest corners would turn it back.
-  const auto square = [](double degrees) {
-    std::vector<Point> p;
-    for (int i = 0; i < 4; ++i) {
-      const double a = (degrees + 90 * i) * M_PI / 180;
-      p.emplace_back(100 + 40 * std::cos(a), 100 + 40 * std::sin(a));
-    }
-    return polygon(p);
-  };
-  const std::vector<Contour> drawn{square(0), square(60), square(120)};
-  const std::vector<Contour> c = conformed(drawn);
-  for (size_t k = 0; k < 3; ++k)
-    for (size_t i = 0; i < 4; ++i) EXPECT_EQ(c[k].knots[i].at, drawn[k].knots[i].at);
-}
-
-TEST(ContourMatch, AnotherStartAndDirectionAreFound) {
-  const Contour a = kite({0, 0});
-  for (int shift = 0; shift < 5; ++shift)
-    for (bool turned : {false, true}) {
-      Contour b = kite({150, 30}, 1.2);
-      std::rotate(b.knots.begin(), b.knots.begin() + shift, b.knots.end());
-      if (turned) b = reversed(b);
-      const std::vector<Contour> c = conformed(std::vector<Contour>{a, b});
-      ASSERT_EQ(c[1].knots.size(), 5u);
-      for (size_t i = 0; i < 5; ++i)
-        EXPECT_LT((c[1].knots[i].at - kite({150, 30}, 1.2).knots[i].at).norm(), 1e-12) << shift << turned;
-      EXPECT_GT(signed_area(c[1]), 0);
-    }
-}
-
-TEST(ContourMatch, DifferentNumbersOfKnotsKeepBothCurves) {
-  const Contour a = kite({0, 0});
-  Contour b = reversed(with_sides_below(kite({30, 10}), 25));  // The same outline, redrawn with many more knots.
-  std::rotate(b.knots.begin(), b.knots.begin() + 7, b.knots.end());
-  const std::vector<Contour> c = conformed(std::vector<Contour>{a, b, a});
-  ASSERT_EQ(c[0].knots.size(), c[1].knots.size());
-  EXPECT_GE(c[0].knots.size(), b.knots.size());
-  EXPECT_LT(apart(c[0], a), 1e-9);
-  EXPECT_LT(apart(a, c[0]), 0.3);
-  EXPECT_LT(apart(c[1], b), 1e-9);
-  EXPECT_NEAR(signed_area(c[0]), signed_area(a), 1e-6);
-  EXPECT_NEAR(signed_area(c[1]), std::abs(signed_area(b)), 1e-6);
-  // Knots correspond: each moved by (30, 10), up to the spacing at which curves are compared.
-  for (size_t i = 0; i < c[0].knots.size(); ++i)
-    EXPECT_LT((c[1].knots[i].at - c[0].knots[i].at - Point(30, 10)).norm(), 2.5);
-}
-
-TEST(ContourMatch, ARedrawnOutlineMovesWithoutWobble) {
-  // A circle that moves and is redrawn with other knots: half way it is still that circle.
-  const Contour a = ellipse({100, 100}, 50, 50);
-  std::vector<double> places;
-  for (int i = 0; i < 8; ++i) places.push_back(i + 0.0), places.push_back(i + 0.37);
-  const Contour b = cut(ellipse({160, 100}, 50, 50), places);
-  const Shape half = Outline({{1, {{a}}}, {9, {{b}}}}).at(5);
-  for (size_t i = 0; i < half.contours[0].knots.size(); ++i)
-    for (double t : {0.0, 0.5}) EXPECT_NEAR((at(segment(half.contours[0], i), t) - Point(130, 100)).norm(), 50, 0.2);
-}
-
-TEST(ContourMatch, AnArmIsRaisedAndTheRestStays) {
-  // A body with an arm that grows by 60 px: the far side must not slide along itself.
-  const std::vector<Point> down{{0, 0}, {40, 0}, {40, 30}, {50, 30}, {50, 40}, {40, 40}, {40, 200}, {0, 200}};
-  std::vector<Point> up{{0, 0}, {40, 0}, {40, 30}, {110, 30}, {110, 40}, {40, 40}, {40, 100}, {40, 200}, {0, 200}};
-  const Shape half = Outline({{1, {{polygon(down)}}}, {3, {{polygon(up)}}}}).at(2);
-  const std::vector<Point> middle{{0, 0}, {40, 0}, {40, 30}, {80, 30}, {80, 40}, {40, 40}, {40, 200}, {0, 200}};
-  EXPECT_LT(apart(half.contours[0], polygon(middle)), 3);
 }
 
 Motion skewing(int first, int last) {

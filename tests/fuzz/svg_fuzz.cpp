@@ -31,7 +31,10 @@ void draw(const pw::Outline& outline) {
 
 extern "C" int LLVMFuzzerTestOneInput(const uint8_t* data, size_t size) {
   const std::string_view text(reinterpret_cast<const char*>(data), size);
-  if (const auto shape = pw::read_path(text)) draw(pw::Outline({{1, *shape}}));
+  if (const auto shape = pw::read_path(text)) {
+    must(pw::read_path(pw::to_path(shape->contours)).has_value());
+    draw(pw::Outline({{1, *shape}}));
+  }
   const auto drawing = pw::parse_svg(text, "fuzz.svg");
   if (!drawing) {
     must(!pw::to_string(drawing.error()).empty());
