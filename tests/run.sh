@@ -13,5 +13,7 @@ rm -rf build/release/bars
 status=0
 ctest --preset release -j "$(nproc)" || status=$?
 python3 tests/bars/report.py build/release/bars tests/bars.toml || status=1
+echo
+tests/bench/run.sh build/release build/release/drawn/harbour || echo "the benchmarks could not be run"
 echo "tests took $(($(date +%s) - built)) s"
 exit $status

@@ -1,0 +1,21 @@
+#!/usr/bin/env bash
+# Benchmarks beside their references, in one run on this machine; prints ratios, judges nothing. run.sh BUILD [HARBOUR_FOLDER]
+set -euo pipefail
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
+build=$1 harbour=${2:-}
+"$build/tests/bench/bench_resample" --benchmark_repetitions=3 --benchmark_report_aggregates_only=false | grep ratio
+"$build/tests/bench/bench_over" --benchmark_repetitions=3 | grep ' x the time'
+if [ -n "$harbour" ] && [ -d "$harbour" ]; then
+  work=$(mktemp -d)
+  trap 'rm -rf "$work"' EXIT
+  cp -r "$root/fixtures/harbour.toml" "$root/fixtures/harbour" "$work/"
+  first() {
+    local start end
+    start=$(date +%s.%N)
+    "$build/platewright" render "$work/harbour.toml" out --frames 1 --scale 0.5 --set "plate.file=$harbour/f.####.png" >/dev/null 2>&1
+    end=$(date +%s.%N)
+    printf '%s: %.2f s\n' "$1" "$(python3 -c "print($end - $start)")"
+  }
+  first "first half-size frame of the harbour, everything measured"
+  first "first half-size frame of the harbour, measures stored"
+fi
