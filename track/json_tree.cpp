@@ -62,7 +62,8 @@ struct Reader final : nlohmann::json_sax<nlohmann::json> {
         at = &parent.list.emplace_back();
       } else {
         if (parent.find(pending_key)) return refuse("the key '" + pending_key + "' is given twice");
-        at = &parent.table.emplace_back(pending_key, Json{}).second;
+        parent.table.push_back({pending_key, Json{}});
+        at = &parent.table.back().second;
       }
     }
     *at = std::move(v);

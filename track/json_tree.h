@@ -3,12 +3,13 @@
 #pragma once
 #include <string>
 #include <string_view>
-#include <utility>
 #include <vector>
 
 #include "base/problem.h"
 
 namespace pw {
+
+struct JsonEntry;
 
 struct Json {
   enum class Kind { null, boolean, number, text, list, table };
@@ -17,10 +18,14 @@ struct Json {
   double number = 0;
   std::string text;
   std::vector<Json> list;
-  std::vector<std::pair<std::string, Json>> table;
+  std::vector<JsonEntry> table;
   int line = 1, column = 1;  // Where the value ends (a list or table: where it begins), 1-based.
 
   const Json* find(std::string_view key) const;  // Null when it is not there or this is no table.
+};
+struct JsonEntry {
+  std::string first;
+  Json second;
 };
 std::string_view name(Json::Kind k);
 
