@@ -78,6 +78,10 @@ TEST(Check, WrongFlow) {
                               "out = { kind = \"collect\", image = \"floor\", file = \"out.png\" }\n"),
             "quay.toml:3:35: out.image takes a picture, but floor gives a motion; what gives a picture: pattern, "
             "offset, sum\n");
+  EXPECT_EQ(
+      messages("dog = { kind = \"outline\" }\nout = { kind = \"collect\", image = \"dog\", file = \"out.png\" }\n"),
+      "quay.toml:2:35: out.image takes a picture, but dog gives an outline; what gives a picture: pattern, "
+      "offset, sum\n");
   // An outline stands where a matte is wanted.
   EXPECT_EQ(
       messages(kPlate +
@@ -133,6 +137,19 @@ TEST(Check, NotTomlAndNotANode) {
             "file = \"plate.####.png\" }\n");
   EXPECT_EQ(messages(""), "quay.toml:1:1: the shot has no node; see \"platewright kinds\" for what there is\n");
   EXPECT_EQ(messages("a = { }\n"), "quay.toml:1:1: a has no kind; add kind = \"...\"; see \"platewright kinds\"\n");
+}
+
+TEST(Check, LettersBeyondAsciiStandInQuotes) {
+  const std::string stray =
+      ": this is not TOML: a letter with an accent, or of another script, stands outside of quotes; put the text in "
+      "quotes; names of "
+      "nodes and parameters use plain letters\n";
+  EXPECT_EQ(messages("h\u00e4user = 3\n"), "quay.toml:1:2" + stray);
+  EXPECT_EQ(messages("a = \"\u00e4\" # \u00e4\nb = \u0262\n"), "quay.toml:2:5" + stray);
+  EXPECT_EQ(
+      messages(kPlate + "# h\u00e4user\nq = { kind = \"pattern\", file = '\u00e4.png' }\nshot = { like = \"q\" }\n"),
+      "");
+  EXPECT_EQ(messages("a = \"\"\"\n\u00e4 \\\"\"\"\"\nb = \u00e4"), "quay.toml:3:5" + stray);
 }
 
 TEST(Check, SeveralProblemsComeInTheOrderOfTheFile) {
