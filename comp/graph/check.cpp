@@ -24,10 +24,7 @@ int Graph::find(std::string_view name) const {
 
 namespace {
 
-// "a plane", "an outline".
-std::string one(std::string_view noun) {
-  return fmt::format("{} {}", std::string_view("aeiou").find(noun[0]) == std::string_view::npos ? "a" : "an", noun);
-}
+constexpr size_t kMostNodes = 4096;  // What a shot of a person stays far below.
 
 class Checker {
  public:
@@ -58,6 +55,9 @@ class Checker {
   }
 
   void read_nodes() {
+    if (text_.entries.size() > kMostNodes)
+      return say(text_.entries[kMostNodes].at, "", fmt::format("the shot has more than {} nodes", kMostNodes),
+                 "divide it into several shots");
     for (const RawEntry& e : text_.entries) {
       if (e.key == "shot") continue;
       const auto* table = std::get_if<RawTable>(&e.value.value);
@@ -174,7 +174,7 @@ class Checker {
     if (out < 0) {
       if (kind.outputs.empty())
         return say(raw.at, node.name, fmt::format("{}.{} names {}, which gives nothing", node.name, input.name, target),
-                   fmt::format("{} ends a line; name the node before it", one(kind.name)));
+                   fmt::format("{} ends a line; name the node before it", with_article(kind.name)));
       std::vector<std::string> names;
       for (const Output& o : kind.outputs) names.emplace_back(o.name);
       return say(raw.at, node.name, fmt::format("{} ({}) has no output \"{}\"", target, kind.name, output),
@@ -192,9 +192,9 @@ class Checker {
         if (fits(o.flow, input.flow) && std::find(fitting.begin(), fitting.end(), k.name) == fitting.end())
           fitting.emplace_back(k.name);
     say(at, node.name,
-        fmt::format("{}.{} takes a {}, but {} gives a {}", node.name, input.name, name(input.flow), offered,
-                    name(flow)),
-        fmt::format("what gives a {}: {}", name(input.flow), fmt::join(fitting, ", ")));
+        fmt::format("{}.{} takes {}, but {} gives {}", node.name, input.name, with_article(name(input.flow)), offered,
+                    with_article(name(flow))),
+        fmt::format("what gives {}: {}", with_article(name(input.flow)), fmt::join(fitting, ", ")));
   }
 
   void require() {
@@ -206,11 +206,12 @@ class Checker {
       for (const Input& input : node.kind->inputs)
         if (input.required && !stands(input.name))
           say(node.at, node.name, fmt::format("{} has no {}", node.name, input.name),
-              fmt::format("{} needs {} there: {} = \"NODE\"", one(node.kind->name), one(name(input.flow)), input.name));
+              fmt::format("{} needs {} there: {} = \"NODE\"", with_article(node.kind->name),
+                          with_article(name(input.flow)), input.name));
       for (const Param& p : node.kind->params)
         if (p.say.required && !stands(p.name))
           say(node.at, node.name, fmt::format("{} has no {}", node.name, p.name),
-              fmt::format("{} needs it: {} = {}", one(node.kind->name), p.name, p.say.example));
+              fmt::format("{} needs it: {} = {}", with_article(node.kind->name), p.name, p.say.example));
     }
   }
 

@@ -6,9 +6,9 @@
 namespace pw {
 
 Stage::Stage(const Scene& s, const std::vector<Measured>& m) : scene(s), measured(m), fixed(fixed_nodes(s.graph)) {
+  origin = still_origins(s.graph, fixed);
   for (size_t n = 0; n < s.graph.nodes.size(); ++n) {
     const Node& node = s.graph.nodes[n];
-    origin.push_back(still_origin(s.graph, fixed, static_cast<int>(n)));
     bool ready = !node.kind->hooks.measure || !std::holds_alternative<std::monostate>(m[n]);
     for (const auto& input : node.inputs)
       for (const Link& l : input) ready = ready && ready_[l.node];

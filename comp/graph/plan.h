@@ -14,7 +14,7 @@ struct Stage {
   const Scene& scene;
   const std::vector<Measured>& measured;  // Per node; monostate where nothing is stored.
   std::vector<bool> fixed;
-  std::vector<int> origin;  // Per node: still_origin().
+  std::vector<int> origin;  // Per node: still_origins().
 
   Stage(const Scene& s, const std::vector<Measured>& m);
   using Extents = std::vector<Rect>;  // Per node: where it has pixels at one frame.

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cstring>
 #include <mutex>
+#include <new>
+#include <optional>
 
 #include "comp/graph/draw.h"
 #include "comp/graph/key.h"
@@ -17,6 +19,15 @@ Rect file_rect(const Stage& stage, int sink, int frame) {
   const Node& node = stage.scene.graph.nodes[sink];
   const Rect extent = (*stage.extents(frame))[node.inputs[0][0].node];
   return extent == kEverywhere || extent.empty() ? stage.scene.shot.canvas() : unite(extent, stage.scene.shot.canvas());
+}
+
+// Why one file cannot be held in memory, when that is so: the smallest of bands does not help there.
+std::optional<Problem> too_large(const Rect& file, int64_t limit) {
+  const int64_t bytes = file.area() * 16;
+  if (bytes <= std::max(limit, int64_t{1} << 28)) return std::nullopt;
+  return Problem{.what = fmt::format("a picture of {}x{} takes {:.1f} GB, more than the limit of memory", file.width(),
+                                     file.height(), bytes / 1e9),
+                 .remedy = "raise --memory if the machine has it, or draw with a smaller --scale"};
 }
 
 // Heights of the bands so that each band's plan fits into the limit.
@@ -66,6 +77,25 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   std::vector<Problems> told(frames.size());
   int done = 0;
 
+  auto deliver = [&](int sink, int frame) -> Result<Problems> {
+    const Node& node = scene.graph.nodes[sink];
+    const Link& from = node.inputs[0][0];
+    const Rect rect = file_rect(stage, sink, frame);
+    try {
+      if (auto problem = too_large(rect, options.memory_limit)) return fail(std::move(*problem));
+      auto picture = draw_banded(drawing, {from.node, from.output, frame, rect}, options);
+      if (!picture) return fail(picture.error());
+      return node.kind->hooks.deliver(
+          node.params.get(),
+          Delivering{scene.shot,
+                     frame,
+                     *picture,
+                     {{"PlatewrightKey", keys[sink]}, {"PlatewrightTarget", std::string(target_name())}}});
+    } catch (const std::bad_alloc&) {  // The other frames may still fit.
+      return fail(Problem{.what = fmt::format("{}: the machine has no more memory", node.name),
+                          .remedy = "lower --memory, --threads or --scale"});
+    }
+  };
   auto one = [&](size_t i) {
     if (options.stop && options.stop->load()) {
       std::lock_guard lock(mutex);
@@ -75,19 +105,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     const int frame = frames[i];
     int written = 0;
     for (int sink : sinks) {
-      const Node& node = scene.graph.nodes[sink];
-      const Link& from = node.inputs[0][0];
-      auto picture = draw_banded(drawing, {from.node, from.output, frame, file_rect(stage, sink, frame)}, options);
-      Result<Problems> result;
-      if (!picture)
-        result = fail(picture.error());
-      else
-        result = node.kind->hooks.deliver(
-            node.params.get(),
-            Delivering{scene.shot,
-                       frame,
-                       *picture,
-                       {{"PlatewrightKey", keys[sink]}, {"PlatewrightTarget", std::string(target_name())}}});
+      Result<Problems> result = deliver(sink, frame);
       written += result.has_value();
       for (Problem& p : result ? *result : result.error()) {
         p.frame = frame;
@@ -105,16 +123,26 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   };
   // Frames are begun in order whatever runs them, so that a stop leaves no holes.
   std::atomic<size_t> next{0};
+  const auto lane = [&](size_t) {
+    for (size_t i; (i = next++) < frames.size();) one(i);
+  };
+  // So many lanes and no more: one task a frame would let a thread that waits for tiles begin further frames.
   if (options.frames_at_once <= 1)
-    for (size_t i = 0; i < frames.size(); ++i) one(next++);
+    lane(0);
   else
-    options.runner.run(frames.size(), [&](size_t) { one(next++); });
+    options.runner.run(std::min<size_t>(options.frames_at_once, frames.size()), lane);
   for (Problems& p : told) report.problems.insert(report.problems.end(), p.begin(), p.end());
   return report;
 }
 
 Result<Picture> render_node(const Scene& scene, const Results& results, int node, int output, int frame,
                             const RenderOptions& options) {
+  if (!scene.graph.nodes[node].kind->hooks.make && !scene.graph.nodes[node].kind->hooks.load)
+    return fail(Problem{
+        .what = fmt::format("{} ({}) has no picture", scene.graph.nodes[node].name, scene.graph.nodes[node].kind->name),
+        .remedy = "name a node that gives a picture or a matte",
+        .file = scene.graph.file});
+  if (auto problem = too_large(scene.shot.canvas(), options.memory_limit)) return fail(std::move(*problem));
   const Stage stage(scene, results.measured);
   Kept kept(options.memory_limit / 4);
   return draw_banded({stage, options.runner, kept, options.tile_width, options.tile_height},

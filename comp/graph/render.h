@@ -10,7 +10,7 @@ namespace pw {
 
 struct RenderOptions {
   const Runner& runner;
-  int frames_at_once = 1;                   // Any number gives the same bytes.
+  int frames_at_once = 1;                   // At most; any number gives the same bytes.
   int64_t memory_limit = int64_t{4} << 30;  // Bytes for pictures.
   int band_height = 0;                      // Rows; 0: as many as fit into the memory limit.
   int tile_width = 0, tile_height = 64;     // 0: whole rows.
@@ -29,7 +29,7 @@ struct RenderReport {
 RenderReport render(const Scene& scene, const Results& results, const std::vector<int>& sinks,
                     const std::vector<int>& frames, const RenderOptions& options);
 
-// One picture of a node's output, whole canvas (or where it has pixels, when that is more).
+// One picture of a node's output: where it has pixels on the canvas. Problems: a node that draws nothing, as a plane.
 Result<Picture> render_node(const Scene& scene, const Results& results, int node, int output, int frame,
                             const RenderOptions& options);
 

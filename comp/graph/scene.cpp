@@ -3,6 +3,11 @@
 #include <fmt/format.h>
 
 namespace pw {
+namespace {
+
+constexpr int64_t kMostFrames = 1000000;  // A stray file with a date in its name makes more.
+
+}  // namespace
 
 std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes) {
   std::vector<bool> in(graph.nodes.size());
@@ -31,14 +36,16 @@ std::vector<bool> fixed_nodes(const Graph& graph) {
   return fixed;
 }
 
-int still_origin(const Graph& graph, const std::vector<bool>& fixed, int n) {
-  if (!fixed[n]) return -1;
-  const Node& node = graph.nodes[n];
-  if (node.kind->family == Family::bake) return n;
-  for (const auto& input : node.inputs)
-    for (const Link& l : input)
-      if (const int origin = still_origin(graph, fixed, l.node); origin >= 0) return origin;
-  return -1;
+std::vector<int> still_origins(const Graph& graph, const std::vector<bool>& fixed) {
+  std::vector<int> origin(graph.nodes.size(), -1);
+  for (size_t n = 0; n < graph.nodes.size(); ++n) {
+    if (!fixed[n]) continue;
+    if (graph.nodes[n].kind->family == Family::bake) origin[n] = static_cast<int>(n);
+    for (const auto& input : graph.nodes[n].inputs)
+      for (const Link& l : input)
+        if (origin[n] < 0) origin[n] = origin[l.node];
+  }
+  return origin;
 }
 
 Result<Scene> survey(Graph graph, double scale) {
@@ -74,6 +81,16 @@ Result<Scene> survey(Graph graph, double scale) {
     if (!g.frames_given) shot.first = s.first, shot.last = s.last;
   }
   if (shot.rate == 0) shot.rate = 24;
+  if (shot.last - int64_t{shot.first} >= kMostFrames) {
+    const Position at = g.shot_at.line ? g.shot_at : Position{1, 1};
+    return fail(
+        Problem{.what = fmt::format("the shot has the frames {} to {}, more than a million", shot.first, shot.last),
+                .remedy = "say which are meant, as in shot = { frames = [1, 48] }",
+                .file = g.file,
+                .line = at.line,
+                .column = at.column,
+                .node = "shot"});
+  }
   for (size_t n = 0; n < g.nodes.size(); ++n)
     for (const auto& rule : g.nodes[n].kind->fits_shot)
       if (const auto c = rule(g.nodes[n].params.get(), shot))

@@ -22,7 +22,7 @@ std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes);
 // True: the node's picture is the same on every frame.
 std::vector<bool> fixed_nodes(const Graph& graph);
 
-// The node whose stored still a fixed picture comes from, or -1.
-int still_origin(const Graph& graph, const std::vector<bool>& fixed, int node);
+// Per node: the node whose stored still a fixed picture comes from, or -1.
+std::vector<int> still_origins(const Graph& graph, const std::vector<bool>& fixed);
 
 }  // namespace pw

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <optional>
 
 #include "comp/graph/read_value.h"
 #include "comp/spec/declare.h"
@@ -74,7 +75,7 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
                         .node = "shot"});
   };
   ShotTable t;
-  Position size_at, frames_at, rate_at, like_at;
+  std::optional<Position> size_at, frames_at, rate_at, like_at;  // Where given; on the command line that is nowhere.
   bool sound = true;
   for (const RawEntry& top : text.entries) {
     if (top.key != "shot") continue;
@@ -111,30 +112,30 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
   }
   if (!sound) return;
   graph.given.shutter_deg = t.shutter_deg;
-  if (size_at.line) {
-    if (t.size.size() != 2) return say(size_at, "shot.size is not two numbers", "write size = [width, height]");
+  if (size_at) {
+    if (t.size.size() != 2) return say(*size_at, "shot.size is not two numbers", "write size = [width, height]");
     graph.given.width = static_cast<int>(t.size[0]), graph.given.height = static_cast<int>(t.size[1]);
   }
-  if (frames_at.line) {
+  if (frames_at) {
     if (t.frames.size() != 2 || t.frames[0] > t.frames[1])
-      return say(frames_at, "shot.frames is not a first and a last frame", "write frames = [first, last]");
+      return say(*frames_at, "shot.frames is not a first and a last frame", "write frames = [first, last]");
     graph.given.first = static_cast<int>(t.frames[0]), graph.given.last = static_cast<int>(t.frames[1]);
     graph.frames_given = true;
   }
   graph.given.rate = 0;
-  if (rate_at.line) {
+  if (rate_at) {
     graph.given.rate = rate_of(t.rate);
     if (graph.given.rate == 0)
-      return say(rate_at, fmt::format("shot.rate is \"{}\"", t.rate),
+      return say(*rate_at, fmt::format("shot.rate is \"{}\"", t.rate),
                  "write 24, \"25\" or \"24000/1001\"; it may be 0.1 to 1000");
   }
   std::vector<std::string> footage;
   for (const Node& n : graph.nodes)
     if (n.kind->family == Family::source && n.kind->hooks.survey) footage.push_back(n.name);
-  if (like_at.line) {
+  if (like_at) {
     if (std::find(footage.begin(), footage.end(), t.like) == footage.end()) {
       const std::string meant = nearest(t.like, footage);
-      return say(like_at, fmt::format("shot.like is \"{}\", which is no footage of this file", t.like),
+      return say(*like_at, fmt::format("shot.like is \"{}\", which is no footage of this file", t.like),
                  meant.empty() ? "name a footage node" : fmt::format("did you mean {}?", meant));
     }
     graph.like = t.like;

@@ -53,8 +53,14 @@ std::string details(const Param& p) {
   return s;
 }
 
+std::string sentence_start(Flow f) {
+  std::string s = with_article(name(f));
+  s[0] = 'A';
+  return s;
+}
+
 std::string input_details(const Input& i) {
-  return fmt::format("a {}{}{}", name(i.flow), i.list ? ", or a list of them" : "",
+  return fmt::format("{}{}{}", with_article(name(i.flow)), i.list ? ", or a list of them" : "",
                      i.required ? "; must be given" : "");
 }
 
@@ -87,7 +93,7 @@ std::string help_of_kind(const Kind& kind) {
   for (const Input& i : kind.inputs)
     s += fmt::format("  {:<16} {}\n  {:<16} {}\n", i.name, i.doc, "", input_details(i));
   if (!kind.outputs.empty()) s += "\nOutputs:\n";
-  for (const Output& o : kind.outputs) s += fmt::format("  {:<16} {} A {}.\n", o.name, o.doc, name(o.flow));
+  for (const Output& o : kind.outputs) s += fmt::format("  {:<16} {} {}.\n", o.name, o.doc, sentence_start(o.flow));
   if (!kind.params.empty()) s += "\nParameters:\n";
   for (const Param& p : kind.params) s += fmt::format("  {:<16} {}\n  {:<16} {}\n", p.name, p.say.doc, "", details(p));
   std::string example = example_of_kind(kind);
@@ -111,7 +117,7 @@ std::string page_of_kinds(Kinds kinds) {
       if (!k.inputs.empty()) s += "\n| input | | |\n|---|---|---|\n";
       for (const Input& i : k.inputs) s += fmt::format("| `{}` | {} | {} |\n", i.name, i.doc, input_details(i));
       if (!k.outputs.empty()) s += "\n| output | |\n|---|---|\n";
-      for (const Output& o : k.outputs) s += fmt::format("| `{}` | {} A {}. |\n", o.name, o.doc, name(o.flow));
+      for (const Output& o : k.outputs) s += fmt::format("| `{}` | {} {}. |\n", o.name, o.doc, sentence_start(o.flow));
       if (!k.params.empty()) s += "\n| parameter | | |\n|---|---|---|\n";
       for (const Param& p : k.params) {
         std::string d = details(p);

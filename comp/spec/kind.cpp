@@ -57,7 +57,8 @@ const Kind* find_kind(Kinds kinds, std::string_view name) {
 namespace {
 
 std::string limit_text(const Param& p, double x) {
-  const std::string unit = p.say.unit == Unit::none ? "" : fmt::format(" {}", name(p.say.unit));
+  const bool bare = p.say.unit == Unit::none || p.say.unit == Unit::fraction;
+  const std::string unit = bare ? "" : fmt::format(" {}", name(p.say.unit));
   const bool low = std::isfinite(p.say.min), high = std::isfinite(p.say.max);
   const std::string value = std::isnan(x) ? "not a number" : fmt::format("{}{}", x, unit);
   if (low && high) return fmt::format("{} is {}; it may be {} to {}{}", p.name, value, p.say.min, p.say.max, unit);

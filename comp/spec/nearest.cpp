@@ -26,8 +26,10 @@ std::string nearest(std::string_view word, const std::vector<std::string>& candi
   if (word.size() > 64) return {};
   std::string best;
   size_t least = std::max<size_t>(1, word.size() / 3) + 1;
-  for (const std::string& c : candidates)
+  for (const std::string& c : candidates) {
+    if (c.size() >= word.size() + least) continue;  // Further away by its length alone.
     if (const size_t e = edits(word, c); e < least) least = e, best = c;
+  }
   return best;
 }
 

@@ -20,6 +20,11 @@ bool fits(Flow offered, Flow wanted) {
   return offered == wanted || (offered == Flow::outline && wanted == Flow::matte);
 }
 
+std::string with_article(std::string_view noun) {
+  const bool vowel = !noun.empty() && std::string_view("aeiou").find(noun[0]) != std::string_view::npos;
+  return fmt::format("{} {}", vowel ? "an" : "a", noun);
+}
+
 double Animated::at(double frame) const {
   if (keys.empty()) return value;
   const auto next = keys.upper_bound(static_cast<int>(std::floor(frame)));
@@ -29,8 +34,8 @@ double Animated::at(double frame) const {
   const double span = next->first - here->first, u = (frame - here->first) / span;
   const double rise = next->second - here->second;
   if (ease == Ease::linear) return here->second + u * rise;
-  // Monotone cubic: the slope at a key is the harmonic mean of the slopes beside it, zero at turning points and at the
-  // ends.
+  // Monotone cubic: the slope at a key is the harmonic mean of the slopes beside it (Fritsch and Butland 1984), zero at
+  // turning points and at the ends.
   auto slope = [this](std::map<int, double>::const_iterator k) {
     if (k == keys.begin() || std::next(k) == keys.end()) return 0.0;
     const auto a = std::prev(k), b = std::next(k);

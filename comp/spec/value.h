@@ -17,6 +17,8 @@ std::string_view name(Unit u);
 enum class Flow { picture, matte, field, motion, outline };
 std::string_view name(Flow f);
 bool fits(Flow offered, Flow wanted);
+// "a plane", "an outline".
+std::string with_article(std::string_view noun);
 
 enum class Ease {
   linear,

@@ -47,7 +47,7 @@ inline std::vector<Kind> kinds() {
                   .param("file", &Source::file, {.doc = "A name.", .role = Role::file_in, .example = "\"a.####.png\""})
                   .param("broken", &Source::broken, {.doc = "A frame that cannot be read.", .unit = Unit::frames})
                   .survey([](const Source&, const Shot&) -> Result<Survey> {
-                    return Survey{64, 48, 1, 9, "pattern"};
+                    return Survey{.width = 64, .height = 48, .first = 1, .last = 9, .identity = "pattern"};
                   })
                   .load([](const Source& p, const Shot& shot, const Survey&, int frame) -> Result<Picture> {
                     if (frame == p.broken)

@@ -14,6 +14,7 @@ namespace {
 enum class Fit { inside, outside };
 struct Toy {
   double radius_px = 4;
+  double share = 0.5;
   int64_t seed = 1;
   bool mono = false;
   Fit fit = Fit::outside;
@@ -25,6 +26,7 @@ Kind toy() {
       .input({"image", Flow::picture, "What it works on."})
       .output({"image", Flow::picture, "What comes out."})
       .param("radius_px", &Toy::radius_px, {.doc = "Its radius.", .unit = Unit::px, .min = 0, .max = 512})
+      .param("share", &Toy::share, {.doc = "Its share.", .unit = Unit::fraction, .min = 0, .max = 1})
       .param("seed", &Toy::seed, {.doc = "Changes the pattern."})
       .param("mono", &Toy::mono, {.doc = "One colour."})
       .param("fit", &Toy::fit, {.doc = "How it fits.", .choices = {"inside", "outside"}})
@@ -53,6 +55,7 @@ TEST(Kind, SettersReachTheMember) {
 TEST(Kind, Complaints) {
   const Kind k = toy();
   EXPECT_EQ(complaint(*k.param("radius_px"), 5.0), "");
+  EXPECT_EQ(complaint(*k.param("share"), 2.0), "share is 2; it may be 0 to 1");
   EXPECT_EQ(complaint(*k.param("radius_px"), 513.0), "radius_px is 513 px; it may be 0 to 512 px");
   EXPECT_EQ(complaint(*k.param("radius_px"), std::nan("")), "radius_px is not a number; it may be 0 to 512 px");
   EXPECT_EQ(complaint(*k.param("radius_px"), true), "radius_px is true or false; it takes a number");
@@ -83,6 +86,7 @@ TEST(Nearest, OffersWhatIsClose) {
   EXPECT_EQ(nearest("regoin", {"region", "reference"}), "region");
   EXPECT_EQ(nearest("x", {"region"}), "");
   EXPECT_EQ(nearest("", {"a"}), "a");
+  EXPECT_EQ(nearest("regoin", {std::string(size_t{1} << 26, 'r'), "region"}), "region");
 }
 
 TEST(Describe, SaysEverythingDeclared) {
