@@ -67,6 +67,7 @@ Kind deliver_kind() {
              {.doc = "The files, one hash for each digit of the frame's number.",
               .role = Role::file_out,
               .required = true,
+              .changes_pixels = false,
               .example = "\"out/quay.####.png\""})
       .param("encoding", &Deliver::encoding,
              {.doc = "What the code values mean; tagged: what is usual for the format (linear for EXR, rec709-camera "

@@ -39,7 +39,8 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
     for (int f : sequence->frames) s.identity += file_identity(sequence->pattern.file(f)) + "\n";
   }
   s.width = info.width, s.height = info.height;
-  s.windows_vary = info.data_window != Rect::sized(info.width, info.height);
+  // Any frame of an EXR sequence may have a window of its own, whatever the first one has.
+  s.windows_vary = info.type == FileType::exr || info.data_window != Rect::sized(info.width, info.height);
   return s;
 }
 
@@ -63,7 +64,8 @@ int held_frame(const Survey& s, int frame) {
 Picture at_scale(const Picture& p, const Shot& shot) {
   if (shot.scale == 1) return p;
   const auto bounds = mapped_bounds(scaling(shot.scale, shot.scale), p.window());
-  return resample(p, scaling(shot.scale, shot.scale), *bounds, {});
+  // Held, so that the outermost pixels are not mixed with nothing.
+  return resample(p, scaling(shot.scale, shot.scale), *bounds, {.edge = Edge::hold});
 }
 
 Result<Picture> load(const Footage& p, const Shot& shot, const Survey& s, int frame) {

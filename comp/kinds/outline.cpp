@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "comp/matte/raster.h"
 #include "comp/matte/svg_path.h"
 #include "comp/matte/svg_read.h"
@@ -21,6 +23,10 @@ struct OutlineParams {
   bool smear = true;
 };
 enum { kMotion };
+
+// How far beyond the plate an outline is drawn: further than the widest feather of mattes looks, so that a thing that
+// leaves the picture is whole up to its border.
+constexpr double kBeyondPx = 640;
 
 // Every file the outline is drawn in, with its frame when the file's name says it.
 Result<std::vector<std::pair<std::optional<int>, std::string>>> files(const OutlineParams& p, const Shot& shot) {
@@ -90,7 +96,7 @@ RasterOptions raster_options(const OutlineParams& p, const Shot& shot) {
 }  // namespace
 
 Kind outline_kind() {
-  return Declare<OutlineParams>("outline", Family::measure, 1,
+  return Declare<OutlineParams>("outline", Family::measure, 2,
                                 "The matte of something outlined by hand on a few frames.")
       .also({"roto", "rotoscope"})
       .input({.name = "motion",
@@ -134,7 +140,8 @@ Kind outline_kind() {
       .survey(survey)
       .measure(draw)
       .extent([](const OutlineParams& p, const Ask& a) {
-        return intersect(raster_bounds(own(a), a.frame, raster_options(p, a.shot)), a.shot.canvas());
+        const int beyond = static_cast<int>(std::ceil(a.shot.px(kBeyondPx)));
+        return intersect(raster_bounds(own(a), a.frame, raster_options(p, a.shot)), a.shot.canvas().grown(beyond));
       })
       .make([](const OutlineParams& p, const Making& m) {
         return rasterise(own(m), m.frame, m.rect, raster_options(p, m.shot));

@@ -171,9 +171,7 @@ Kind plane_kind() {
               .unit = Unit::px,
               .example = "[[400, 80], [700, 80], [700, 420], [400, 420]]"})
       .param("region_file", &Plane::region_file,
-             {.doc = "An SVG the region is drawn in, instead of its corners.",
-              .role = Role::file_in,
-              .changes_pixels = true})
+             {.doc = "An SVG the region is drawn in, instead of its corners.", .role = Role::file_in})
       .param("region_name", &Plane::region_name, {.doc = "The id of the region in that SVG; empty: its only shape."})
       .param("reference", &Plane::reference,
              {.doc = "The frame the region is drawn in, in which the plane is seen best; 0: the first.",

@@ -82,7 +82,8 @@ Result<Measured> from_frames(const StillParams& p, const Measuring& m) {
     if (!ignore) return fail(ignore.error());
     if (const auto bounds = mapped_bounds(base_from_view, picture->window())) window = unite(window, *bounds);
     views.push_back({std::move(*picture), std::move(*ignore), base_from_view});
-    m.progress(static_cast<int>(views.size()), static_cast<int>(frames.size()) + 1);
+    if (!m.progress(static_cast<int>(views.size()), static_cast<int>(frames.size()) + 1))
+      return fail(Problem{.what = "stopped", .remedy = "run it again; what is stored is used again"});
   }
   // Not more than a plate's size beyond the plate: a plane seen edge-on would reach to the horizon.
   const Rect canvas = m.shot.canvas();
@@ -153,7 +154,8 @@ Rect extent(const StillParams&, const Ask& a) {
 
 Picture make(const StillParams&, const Making& m) {
   const Picture& p = own(m).picture;
-  return m.shot.scale == 1 ? p.cropped(m.rect) : resample(p, scaling(m.shot.scale, m.shot.scale), m.rect, {});
+  return m.shot.scale == 1 ? p.cropped(m.rect)
+                           : resample(p, scaling(m.shot.scale, m.shot.scale), m.rect, {.edge = Edge::hold});
 }
 
 }  // namespace
@@ -190,6 +192,8 @@ Kind still_kind() {
       .rule([](const StillParams& p, const Given& given) -> std::optional<Complaint> {
         if (given("file") && given("image"))
           return Complaint{"file", "stands beside an image", "a still comes from one of them: take one out"};
+        if (given("file") && given("frames"))
+          return Complaint{"frames", "stand beside a file", "a still comes from one of them: take one out"};
         if (given("file")) return std::nullopt;
         if (!given("image"))
           return Complaint{"", "has neither a file nor an image", "add file = \"...\", or image = \"NODE\" and frames"};
