@@ -16,8 +16,8 @@ namespace {
 std::optional<Rect> rect_of(const std::string& text) {
   Rect r;
   int used = 0;
-  if (std::sscanf(text.c_str(), "%d,%d,%d,%d%n", &r.x0, &r.y0, &r.x1, &r.y1, &used) != 4 || used != int(text.size()) ||
-      r.empty())
+  if (std::sscanf(text.c_str(), "%7d,%7d,%7d,%7d%n", &r.x0, &r.y0, &r.x1, &r.y1, &used) != 4 ||
+      used != int(text.size()) || r.empty())
     return std::nullopt;
   return r;
 }
@@ -26,7 +26,7 @@ std::optional<Rect> rect_of(const std::string& text) {
 Picture cell(const Picture& p, const Rect& part, int height, bool enlarge) {
   const double s = static_cast<double>(height) / part.height();
   const Rect out = Rect::sized(std::max(1, static_cast<int>(std::lround(part.width() * s))), height);
-  if (!enlarge) return resample(p, scaling(s, s) * translation(-part.x0, -part.y0), out, {});
+  if (!enlarge) return resample(p, scaling(s, s) * translation(-part.x0, -part.y0), out, {.edge = Edge::hold});
   Canvas c = Canvas::clear(out, p.channels());
   for (int y = 0; y < out.y1; ++y)
     for (int x = 0; x < out.x1; ++x) {
@@ -44,6 +44,12 @@ int run(const SheetCommand& c) {
     say({{.what = fmt::format("\"{}\" is no rectangle", c.crop),
           .remedy = "write x0,y0,x1,y1 in pixels, as in 400,200,640,335",
           .file = "--crop"}});
+    return kMistake;
+  }
+  if (looks_like_pattern(c.out)) {  // The rows alone were named, most likely.
+    say({{.what = "the page is one file, not a sequence",
+          .remedy = "name the page before the rows, as in sheet.png plate.####.png",
+          .file = c.out}});
     return kMistake;
   }
   std::vector<Sequence> rows;
@@ -64,28 +70,32 @@ int run(const SheetCommand& c) {
   }
   constexpr int kGap = 4;
   std::vector<std::vector<Picture>> cells;
-  int width = 0, height = kGap;
+  const auto too_large = [&](int64_t x) {
+    say({{.what = fmt::format("the sheet would be {} pixels wide or more", x),
+          .remedy = "take fewer frames, a smaller --height or a --crop less flat",
+          .file = c.out}});
+    return kMistake;
+  };
+  const int64_t kMost = int64_t{1} << 28;  // Pixels.
+  int64_t width = 0, height = kGap;
   for (const Sequence& row : rows) {
     cells.emplace_back();
-    int x = kGap;
+    int64_t x = kGap;
     for (int f : frames) {
       auto file = read_frame(row, f);
       if (!file) return say(file.error()), kMistake;
       const Rect part = crop ? *crop : Rect::sized(file->info.width, file->info.height);
+      if (x += int64_t{part.width()} * c.height / part.height(); std::max(x, width) > kMost / (height + c.height))
+        return too_large(x);
+      x += kGap;
       cells.back().push_back(cell(file->picture, part, c.height, crop.has_value()));
-      x += cells.back().back().window().width() + kGap;
     }
+    for (x = kGap; const Picture& p : cells.back()) x += p.window().width() + kGap;
     width = std::max(width, x);
     height += c.height + kGap;
   }
-  if (int64_t{width} * height > (int64_t{1} << 28)) {
-    say({{.what = fmt::format("the sheet would be {}x{}", width, height),
-          .remedy = "take fewer frames or a smaller --height",
-          .file = c.out}});
-    return kMistake;
-  }
   const float paper[] = {0.03f, 0.03f, 0.03f};
-  Canvas sheet = Canvas::filled(Rect::sized(width, height), 3, paper);
+  Canvas sheet = Canvas::filled(Rect::sized(static_cast<int>(width), static_cast<int>(height)), 3, paper);
   int y0 = kGap;
   for (const auto& row : cells) {
     int x0 = kGap;

@@ -1,5 +1,6 @@
 // platewright: the command line. Each command's options are read here and run in its own file.
 #include <CLI/CLI.hpp>
+#include <cstdlib>
 
 #include "apps/command.h"
 #include "apps/say.h"
@@ -53,7 +54,11 @@ int main(int argc, char** argv) {
   r->add_option("nodes", render.nodes, "Deliver nodes; all of them when none is named");
   r->add_option("--frames", render.frames, "As 1-48, 1-48x4 (every fourth), 3,9,12; default: the whole shot");
   r->add_option("--scale", render.scale, "Proxy: draw at this share of the full size; measures stay at full size")
-      ->check(CLI::Range(0.01, 1.0));
+      ->check([](const std::string& text) {  // A range lets "nan" through.
+        char* end = nullptr;
+        const double s = std::strtod(text.c_str(), &end);
+        return *end == 0 && s >= 0.01 && s <= 1 ? "" : "\"" + text + "\" is no scale; write 0.01 to 1, as in 0.5";
+      });
   r->add_flag("--dry-run", render.dry_run, "Measure, then print the plan of the first frame and write nothing");
   r->add_flag("--again", render.again, "Measure again even what is stored and unchanged");
 
@@ -135,6 +140,10 @@ int main(int argc, char** argv) {
   } catch (const std::bad_alloc&) {
     say({{.what = "the machine has no more memory",
           .remedy = "lower --memory or --scale, or deliver fewer frames at once"}});
+    return kMistake;
+  } catch (const std::exception& e) {  // Nothing is meant to come here.
+    say({{.what = std::string("the program met something it was not made for: ") + e.what(),
+          .remedy = "this is a fault of the program; please report it with the shot file"}});
     return kMistake;
   }
   return status;

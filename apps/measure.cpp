@@ -38,6 +38,15 @@ void print_still(const std::string& name, const Still& s) {
 }  // namespace
 
 int run(const MeasureCommand& c) {
+  const auto memory = memory_limit(c.memory);
+  if (!memory) return kMistake;
+  const bool csv = c.out.ends_with(".csv");
+  if (!c.out.empty() && !csv && !c.out.ends_with(".json")) {
+    say({{.what = "a motion is written as .json (track file) or .csv (corner positions)",
+          .remedy = "give --out one of these endings",
+          .file = c.out}});
+    return kMistake;
+  }
   const auto scene = open_shot(c, 1);
   if (!scene) return kMistake;
   std::vector<std::string> names = c.nodes;
@@ -50,13 +59,12 @@ int run(const MeasureCommand& c) {
   const auto runner = arena(c.threads);
   std::optional<Progress> progress;
   std::string now;
-  const auto results = measure(*scene, *nodes,
-                               {*runner, std::max<int64_t>(bytes_of(c.memory), 1 << 20), !c.again,
-                                [&](const std::string& node, int done, int total) {
-                                  if (node != now) progress.emplace(now = node, c.json);
-                                  progress->at(done, total);
-                                  return !stop_asked();
-                                }});
+  const auto results =
+      measure(*scene, *nodes, {*runner, *memory, !c.again, [&](const std::string& node, int done, int total) {
+                                 if (node != now) progress.emplace(now = node, c.json);
+                                 progress->at(done, total);
+                                 return !stop_asked();
+                               }});
   progress.reset();
   if (!results) return say(results.error()), stop_asked() ? kStopped : kMistake;
   say(results->remarks);
@@ -77,7 +85,6 @@ int run(const MeasureCommand& c) {
     return kMistake;
   }
   const Motion& motion = std::get<Motion>(results->measured[nodes->front()]);
-  const bool csv = c.out.size() > 4 && c.out.substr(c.out.size() - 4) == ".csv";
   const std::string text = csv ? corners_csv(motion) : track_text(motion);
   const auto* bytes = reinterpret_cast<const unsigned char*>(text.data());
   if (auto written = write_whole_file(c.out, {bytes, text.size()}); !written) return say(written.error()), kMistake;

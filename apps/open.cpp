@@ -72,4 +72,13 @@ std::optional<std::vector<int>> nodes_named(const Scene& scene, const std::vecto
   return nodes;
 }
 
+std::optional<std::vector<int>> node_looked_at(const Scene& scene, const std::string& name) {
+  if (!name.empty()) return nodes_named(scene, {name});
+  if (!scene.graph.like.empty()) return nodes_named(scene, {scene.graph.like});
+  say({{.what = "the shot does not say which footage to look at",
+        .remedy = "add --image NODE",
+        .file = scene.graph.file}});
+  return std::nullopt;
+}
+
 }  // namespace pw

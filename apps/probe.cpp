@@ -24,7 +24,8 @@ Result<std::string> png_of(const Picture& p, int width, int height, const std::s
       write_still(file, p, {.encoding = Encoding::srgb, .depth = Depth::bits8, .width = width, .height = height});
   if (!written) return fail(written.error());
   auto bytes = read_whole_file(file);
-  std::filesystem::remove(file);
+  std::error_code gone;
+  std::filesystem::remove(file, gone);
   if (!bytes) return fail(bytes.error());
   return std::string(reinterpret_cast<const char*>(bytes->bytes().data()), bytes->bytes().size());
 }
@@ -54,7 +55,7 @@ int sheet_of_footage(const ProbeCommand& c) {
 int sheet_of_shot(const ProbeCommand& c) {
   const auto scene = open_shot(c, 1);
   if (!scene) return kMistake;
-  const auto image = nodes_named(*scene, {c.image.empty() ? scene->graph.like : c.image});
+  const auto image = node_looked_at(*scene, c.image);
   if (!image) return kMistake;
   const Shot& shot = scene->shot;
   if (c.frame < shot.first || c.frame > shot.last) {
@@ -67,8 +68,10 @@ int sheet_of_shot(const ProbeCommand& c) {
   for (size_t n = 0; n < scene->graph.nodes.size(); ++n)
     if (const Kind* k = scene->graph.nodes[n].kind; !k->outputs.empty() && k->outputs[0].flow == Flow::outline)
       wanted.push_back(static_cast<int>(n));
+  const auto memory = memory_limit(c.memory);
+  if (!memory) return kMistake;
   const auto runner = arena(c.threads);
-  const auto results = measure(*scene, wanted, {*runner});
+  const auto results = measure(*scene, wanted, {*runner, *memory});
   if (!results) return say(results.error()), kMistake;
   OutlineSheet sheet{.width = shot.width, .height = shot.height};
   for (size_t n = 0; n < scene->graph.nodes.size(); ++n) {
@@ -80,7 +83,8 @@ int sheet_of_shot(const ProbeCommand& c) {
       sheet.regions.emplace_back(name, corners);
     }
   }
-  auto picture = render_node(*scene, *results, image->front(), 0, c.frame, {.runner = *runner});
+  auto picture =
+      render_node(*scene, *results, image->front(), 0, c.frame, {.runner = *runner, .memory_limit = *memory});
   if (!picture) return say(picture.error()), kMistake;
   return write_sheet(c, std::move(sheet), *picture);
 }
@@ -104,7 +108,7 @@ int describe(const ProbeCommand& c) {
               {"encoding_from", p->still.encoding_from},
               {"compression", p->still.compression}});
   if (p->kind == Probe::Kind::sequence) j["frames"] = p->frames;
-  fmt::print("{}\n", j.dump());
+  fmt::print("{}\n", j.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace));
   return kDone;
 }
 
@@ -117,6 +121,14 @@ int run(const ProbeCommand& given) {
   if (c.svg.empty() && !c.frame_given) return describe(c);
   if (c.svg.empty() || !c.frame_given) {
     say({{.what = "--frame and --svg go together", .remedy = "as in --frame 12 --svg goose.0012.svg"}});
+    return kMistake;
+  }
+  std::error_code error;
+  if (!c.svg.ends_with(".svg") || std::filesystem::exists(c.svg, error)) {
+    say({{.what = c.svg.ends_with(".svg") ? "this drawing is there already, and what was drawn in it would be lost"
+                                          : "a drawing's name ends in .svg",
+          .remedy = "name another file, as in goose.0012.svg",
+          .file = c.svg}});
     return kMistake;
   }
   return is_shot(c.file) ? sheet_of_shot(c) : sheet_of_footage(c);

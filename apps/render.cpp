@@ -79,13 +79,8 @@ void print_plan(const Scene& scene, const Results& results, const std::vector<in
 }  // namespace
 
 int run(const RenderCommand& c) {
-  const int64_t memory = bytes_of(c.memory);
-  if (memory < (1 << 20)) {
-    say({{.what = fmt::format("\"{}\" is no amount of memory", c.memory),
-          .remedy = "write 800M or 4G; at least 1M",
-          .file = "--memory"}});
-    return kMistake;
-  }
+  const auto memory = memory_limit(c.memory);
+  if (!memory) return kMistake;
   const auto scene = open_shot(c, c.scale);
   if (!scene) return kMistake;
   const auto nodes = nodes_named(*scene, c.nodes);
@@ -115,7 +110,7 @@ int run(const RenderCommand& c) {
   std::optional<Progress> measuring;
   std::string measured;
   const auto results =
-      measure(*scene, *nodes, {*runner, memory, !c.again, [&](const std::string& node, int done, int total) {
+      measure(*scene, *nodes, {*runner, *memory, !c.again, [&](const std::string& node, int done, int total) {
                                  if (node != measured) measuring.emplace(measured = node, c.json);
                                  measuring->at(done, total);
                                  return !stop_asked();
@@ -140,7 +135,7 @@ int run(const RenderCommand& c) {
   const RenderReport report = render(*scene, *results, *nodes, *frames,
                                      {.runner = *runner,
                                       .frames_at_once = at_once,
-                                      .memory_limit = memory,
+                                      .memory_limit = *memory,
                                       .stop = &stop_asked(),
                                       .progress = [&](int, int done, int total) { progress.at(done, total); }});
   const auto end = std::chrono::steady_clock::now();

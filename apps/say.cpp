@@ -22,7 +22,8 @@ std::string json_text(const Problems& problems) {
     if (p.frame) j["frame"] = *p.frame;
     all.push_back(j);
   }
-  return all.dump();
+  // A file's name may be any bytes.
+  return all.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace);
 }
 
 Progress::Progress(std::string what, bool silent)
@@ -58,6 +59,9 @@ void Progress::at(int done, int total) {
   }
 }
 
+namespace {
+
+// "4G", "800M" -> bytes; 0 when it is no size.
 int64_t bytes_of(const std::string& text) {
   char* end = nullptr;
   const double n = std::strtod(text.c_str(), &end);
@@ -70,6 +74,16 @@ int64_t bytes_of(const std::string& text) {
     unit = 1 << 30, ++end;
   if (*end == 'B' || *end == 'b') ++end;
   return *end == 0 && n > 0 && n * unit < 9e18 ? static_cast<int64_t>(n * unit) : 0;
+}
+
+}  // namespace
+
+std::optional<int64_t> memory_limit(const std::string& text) {
+  if (const int64_t bytes = bytes_of(text); bytes >= 1 << 20) return bytes;
+  say({{.what = fmt::format("\"{}\" is no amount of memory", text),
+        .remedy = "write 800M or 4G; at least 1M",
+        .file = "--memory"}});
+  return std::nullopt;
 }
 
 }  // namespace pw

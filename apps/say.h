@@ -2,6 +2,7 @@
 // elsewhere.
 #pragma once
 #include <chrono>
+#include <optional>
 #include <string>
 
 #include "base/problem.h"
@@ -24,7 +25,7 @@ class Progress {
   std::chrono::steady_clock::time_point start_, last_;
 };
 
-// "4G", "800M" -> bytes; 0 when it is no size.
-int64_t bytes_of(const std::string& text);
+// What --memory says, in bytes: "4G", "800M". Says the problem when it is no size.
+std::optional<int64_t> memory_limit(const std::string& text);
 
 }  // namespace pw

@@ -140,12 +140,12 @@ int score_pictures(const ScoreCommand& c) {
     const auto d =
         difference(encoded(*a, *code), encoded(*b, *code), unite(a->window(), b->window()), 1, matte ? &*m : nullptr);
     if (!d) {
-      if (c.each) fmt::print("frame {:5}  {}\n", f, d.error()[0].what);
+      if (c.each && !c.json) fmt::print("frame {:5}  {}\n", f, d.error()[0].what);
       continue;
     }
     ++compared;
     sum += std::min(d->psnr, 99.0);
-    if (d->psnr < worst) worst = d->psnr, worst_at = f;
+    if (compared == 1 || d->psnr < worst) worst = d->psnr, worst_at = f;
     if (d->ssim) sum_ssim += *d->ssim, worst_ssim = std::min(worst_ssim, *d->ssim), ++with_ssim;
     Json row = {{"frame", f}, {"psnr_db", std::min(d->psnr, 999.0)}, {"largest", d->max_abs}, {"pixels", d->pixels}};
     if (d->ssim) row["ssim"] = *d->ssim;
@@ -177,7 +177,13 @@ int score_pictures(const ScoreCommand& c) {
 
 int run(const ScoreCommand& c) {
   const bool tracks = ends_with(c.truth, ".json") || ends_with(c.measured, ".json") || ends_with(c.measured, ".csv");
-  return tracks ? score_tracks(c) : score_pictures(c);
+  if (!tracks) return score_pictures(c);
+  if (!c.frames.empty() || !c.matte.empty()) {
+    say({{.what = "--frames and --matte are for pictures",
+          .remedy = "leave them out; --each tells every frame of a track"}});
+    return kMistake;
+  }
+  return score_tracks(c);
 }
 
 }  // namespace pw

@@ -31,6 +31,7 @@ std::optional<std::vector<Point>> corners_of(const std::string& text) {
     double x = 0, y = 0;
     int used = 0;
     if (std::sscanf(pair.c_str(), "%lf,%lf%n", &x, &y, &used) != 2 || used != int(pair.size())) return std::nullopt;
+    if (!(std::abs(x) < 1e6 && std::abs(y) < 1e6)) return std::nullopt;
     corners.emplace_back(x, y);
   }
   return corners.size() >= 3 ? std::optional(corners) : std::nullopt;
@@ -63,8 +64,9 @@ int rank_stills(const ProbeCommand& c) {
   const auto scene = open_shot(c, 1);
   if (!scene) return kMistake;
   if (c.motion.empty()) return wrong("--stills needs to know how the region moves", "add --motion PLANE");
-  const auto image = nodes_named(*scene, {c.image.empty() ? scene->graph.like : c.image}),
-             motion_node = nodes_named(*scene, {c.motion});
+  const auto memory = memory_limit(c.memory);
+  if (!memory) return kMistake;
+  const auto image = node_looked_at(*scene, c.image), motion_node = nodes_named(*scene, {c.motion});
   const auto things = c.things.empty() ? std::optional(std::vector<int>()) : nodes_named(*scene, c.things);
   if (!image || !motion_node || !things) return kMistake;
 
@@ -73,7 +75,7 @@ int rank_stills(const ProbeCommand& c) {
   std::vector<int> wanted = *things;
   wanted.push_back(image->front());
   wanted.push_back(motion_node->front());
-  const auto results = measure(*scene, wanted, {*runner});
+  const auto results = measure(*scene, wanted, {*runner, *memory});
   if (!results) return say(results.error()), kMistake;
   const auto* motion = std::get_if<Motion>(&results->measured[motion_node->front()]);
   if (!motion) return wrong(fmt::format("{} is no plane", c.motion), "name a plane node for --motion");
@@ -96,7 +98,7 @@ int rank_stills(const ProbeCommand& c) {
   std::vector<Row> rows;
   std::vector<Picture> looks, covers;
   Progress progress("frames", c.json);
-  const RenderOptions options{.runner = *runner};
+  const RenderOptions options{.runner = *runner, .memory_limit = *memory};
   for (int f = scene->shot.first; f <= scene->shot.last; ++f) {
     if (stop_asked()) return kStopped;
     const Pose* pose = motion->find(f);

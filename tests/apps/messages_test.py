@@ -76,7 +76,7 @@ class Messages(unittest.TestCase):
 
     def test_not_a_number(self):
         self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", opacity = nan }\n' + OUT,
-                  'quay.toml:2:66: l.opacity is not a number; it may be 0 to 1 fraction\n')
+                  'quay.toml:2:66: l.opacity is not a number; it may be 0 to 1\n')
 
     def test_three_corners(self):
         self.says(PLATE + 'w = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40]] }\n' + OUT,
@@ -184,6 +184,91 @@ class Messages(unittest.TestCase):
         self.says(PLATE + OUT, '--set out.flie: this is no setting; write --set NODE.PARAMETER=VALUE, as in --set clean.filter=cubic\n',
                   extra=("--set", "out.flie"))
         self.says(PLATE + OUT, 'quay.toml: out (deliver) has no "flie"; did you mean file?\n', extra=("--set", "out.flie=3"))
+
+        self.says(PLATE + OUT, "--set l.opacity: this setting has more than one line; give --set once for each parameter\n",
+                  extra=("--set", "l.opacity=1\nb=2"))
+
+    def test_settings_of_the_shot(self):
+        """Whether or not the file has a [shot] table."""
+        for shot in (PLATE + OUT, 'shot = { like = "plate", frames = [1, 2] }\n' + PLATE + OUT):
+            (self.folder / "quay.toml").write_text(shot)
+            done = self.run_it("check", "quay.toml", "--set", "shot.frames=[3, 4]", "--set", "shot.size=[32, 24]", "--set", "shot.rate=30")
+            self.assertEqual(done.stdout, "quay.toml is right: 2 nodes, 32x24, frames 3 to 4 at 30 a second\n", done.stderr)
+        self.says(PLATE + OUT, 'quay.toml: shot.rate is "0"; write 24, "25" or "24000/1001"; it may be 0.1 to 1000\n',
+                  extra=("--set", "shot.rate=0"))
+
+    def test_a_node_without_pictures(self):
+        (self.folder / "quay.toml").write_text(PLATE + OUT)
+        done = self.run_it("probe", "quay.toml", "--frame", "1", "--svg", "a.svg", "--image", "out")
+        self.assertEqual((done.stderr, done.returncode),
+                         ("quay.toml: out (deliver) has no picture; name a node that gives a picture or a matte\n", 2))
+
+    def test_a_drawing_is_not_written_over(self):
+        (self.folder / "goose.0001.svg").write_text("drawn by hand")
+        done = self.run_it("probe", "in/a.####.png", "--frame", "1", "--svg", "goose.0001.svg")
+        self.assertEqual((done.stderr, done.returncode),
+                         ("goose.0001.svg: this drawing is there already, and what was drawn in it would be lost; "
+                          "name another file, as in goose.0012.svg\n", 2))
+        self.assertEqual((self.folder / "goose.0001.svg").read_text(), "drawn by hand")
+
+    def test_page_without_a_name(self):
+        done = self.run_it("contactsheet", "in/a.####.png", "in/a.####.png")
+        self.assertEqual((done.stderr, done.returncode),
+                         ("in/a.####.png: the page is one file, not a sequence; name the page before the rows, as in "
+                          "sheet.png plate.####.png\n", 2))
+
+    def test_flat_crop(self):
+        done = self.run_it("contactsheet", "s.png", "in/a.####.png", "--crop", "0,0,9999999,1")
+        self.assertEqual(done.returncode, 2)
+        self.assertIn("pixels wide or more; take fewer frames", done.stderr)
+
+    def test_scale(self):
+        self.says(PLATE + OUT, '--scale: "nan" is no scale; write 0.01 to 1, as in 0.5\nRun with --help for more information.\n',
+                  extra=("--scale", "nan"))
+
+    def test_proxy_of_one_colour_is_one_colour(self):
+        self.says(PLATE + OUT, "", status=0, extra=("--scale", "0.5", "--frames", "1"))
+        self.draw("half/o.####.png", 32, 24, 1)
+        done = self.run_it("score", "out/o.####.png", "half/o.####.png", "--json")
+        self.assertIn('"largest":0.0,', done.stdout)
+
+    def test_name_that_is_no_text(self):
+        done = subprocess.run([PROGRAM, "check", b"q\xff.toml", "--json"], cwd=self.folder, capture_output=True)
+        self.assertEqual(done.returncode, 2)
+        self.assertIn(b"there is no such shot file", done.stdout)
+
+    def test_deep_key(self):
+        for text in ("[" + ".".join("a" * 200000) + "]\n", "x = '1.2.3' # 1.2\n" + ".".join("a" * 200000) + " = 1\n",
+                     "x = { y = \"\"\"a\"\"\"\"\", " + ".".join("a" * 200000) + " = 1 }\n"):
+            (self.folder / "quay.toml").write_text(text)
+            done = self.run_it("check", "quay.toml")
+            self.assertEqual(done.stderr, f"quay.toml:{2 if '#' in text else 1}: a key has more than 16 dots; "
+                             "a node is a table, and a parameter an entry in it\n")
+
+    def test_a_million_frames(self):
+        self.says('shot = { size = [8, 8], frames = [-9999999, 9999999] }\nplate = { kind = "colour" }\n' + OUT,
+                  "quay.toml:1:1: the shot has the frames -9999999 to 9999999, more than a million; "
+                  "say which are meant, as in shot = { frames = [1, 48] }\n")
+
+    def test_a_frame_too_large_for_memory(self):
+        self.says('shot = { size = [65536, 65536], frames = [1, 1] }\nplate = { kind = "colour" }\n' + OUT,
+                  "frame 1: a picture of 65536x65536 takes 68.7 GB, more than the limit of memory; "
+                  "raise --memory if the machine has it, or draw with a smaller --scale\n", status=1)
+
+    def test_every_path_to_a_node_is_walked_once(self):
+        chain = "".join(f'n{i} = {{ kind = "layer", back = "n{i - 1}", front = "n{i - 1}" }}\n' for i in range(1, 60))
+        self.says('shot = { size = [8, 8], frames = [1, 1] }\nn0 = { kind = "colour" }\n' + chain +
+                  OUT.replace('"plate"', '"n59"'), "", status=0)
+
+    def test_matte_keeps_its_edge_at_the_border(self):
+        """A thing that leaves the picture is covered up to the border, whatever the feather."""
+        self.says('shot = { size = [64, 48], frames = [1, 1] }\nback = { kind = "colour", value = [0, 0, 0] }\n'
+                  'd = { kind = "outline", keys = { 1 = "M -99 -99 H 150 V 150 H -99 Z" } }\n'
+                  'm = { kind = "mattes", add = ["d"], feather_px = 9 }\nplate = { kind = "colour", value = [0.2, 0.4, 0.1] }\n'
+                  'l = { kind = "layer", back = "back", front = "plate", mask = "m" }\n' + OUT.replace('"plate"', '"l"'),
+                  "d: measured in 0.00 s\n", status=0)
+        done = self.run_it("score", "out/o.####.png", "in/a.0001.png", "--json")
+        self.assertIn('"largest":0.0,', done.stdout)
 
     def test_frames(self):
         self.says(PLATE + OUT, "--frames 1-9: frame 6 is outside the shot; it has frames 1 to 5\n", extra=("--frames", "1-9"))
