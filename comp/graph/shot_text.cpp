@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
-#include <optional>
 #include <sstream>
 #undef TOML_HEADER_ONLY
 #define TOML_HEADER_ONLY 1  // The packaged library is built with exceptions; a bad shot file is no exception here.
@@ -13,6 +12,8 @@
 #define TOML_EXCEPTIONS 0
 #define TOML_ENABLE_FORMATTERS 0
 #include <toml++/toml.h>
+
+#include "comp/graph/toml_hazard.h"
 
 namespace pw {
 namespace {
@@ -58,94 +59,17 @@ RawTable table(const toml::table& t, Problems& problems, const std::string& file
   return entries;
 }
 
-// Where a key with more than `most` dots stands, or the end of the text. Dots make tables in tables, which the TOML
-// library follows as deep as they go, until the stack is full.
-size_t deep_key(std::string_view text, int most) {
-  int dots = 0;
-  for (size_t i = 0; i < text.size(); ++i) {
-    const char c = text[i];
-    if (c == '#') {
-      i = std::min(text.find('\n', i), text.size()) - 1;
-    } else if (c == '"' || c == '\'') {
-      const bool lines = text.substr(i, 3) == std::string(3, c);
-      for (i += lines ? 3 : 1; i < text.size(); ++i) {
-        if (c == '"' && text[i] == '\\')
-          ++i;
-        else if (lines ? text.substr(i, 3) == std::string_view(c == '"' ? "\"\"\"" : "\'\'\'")
-                       : text[i] == c || text[i] == '\n')
-          break;
-      }
-      // The closing quotes; two more may belong to the text before them.
-      if (lines)
-        for (int quotes = 0; quotes < 4 && i + 1 < text.size() && text[i + 1] == c; ++quotes) ++i;
-      else if (i < text.size() && text[i] == '\n')
-        dots = 0;
-    } else if (c == '.') {
-      if (++dots > most) return i;
-    } else if (std::string_view("\n=,{}[]").find(c) != std::string_view::npos) {
-      dots = 0;
-    }
-  }
-  return text.size();
-}
-
-// Where the first letter beyond ASCII stands outside of quotes and comments. TOML has none there, and toml++ 3.3 does
-// not survive all of them.
-std::optional<Position> stray_letter(std::string_view text) {
-  Position at{1, 0};
-  std::string_view quote;  // Of the string we are in: ", ', or three of them.
-  bool comment = false, escaped = false;
-  for (size_t i = 0; i < text.size(); ++i) {
-    const char c = text[i];
-    const auto byte = static_cast<unsigned char>(c);
-    if ((byte & 0xC0) != 0x80) ++at.column;  // Not inside a character of several bytes.
-    if (c == '\n') {
-      at = {at.line + 1, 0};
-      comment = escaped = false;
-      if (quote.size() == 1) quote = {};  // A mistake that toml++ tells.
-      continue;
-    }
-    if (comment) continue;
-    if (!quote.empty()) {
-      if (escaped) {
-        escaped = false;
-      } else if (c == '\\' && quote[0] == '"') {
-        escaped = true;
-      } else if (text.substr(i, quote.size()) == quote) {
-        at.column += static_cast<int>(quote.size()) - 1, i += quote.size() - 1;
-        quote = {};
-      }
-      continue;
-    }
-    if (byte >= 0x80) return at;
-    if (c == '#') comment = true;
-    if (c == '"' || c == '\'') {
-      const bool three = text.size() > i + 2 && text[i + 1] == c && text[i + 2] == c;
-      quote = text.substr(i, three ? 3 : 1);
-      if (three) at.column += 2, i += 2;
-    }
-  }
-  return std::nullopt;
-}
-
 std::string first_line(std::string_view s) { return std::string(s.substr(0, s.find('\n'))); }
 
 }  // namespace
 
 Result<ShotText> parse_shot(std::string_view text, const std::string& file) {
-  if (const size_t at = deep_key(text, 16); at < text.size())
-    return fail(Problem{.what = "a key has more than 16 dots",
-                        .remedy = "a node is a table, and a parameter an entry in it",
+  if (auto h = toml_hazard(text))
+    return fail(Problem{.what = std::move(h->what),
+                        .remedy = std::move(h->remedy),
                         .file = file,
-                        .line = 1 + static_cast<int>(std::count(text.begin(), text.begin() + at, '\n'))});
-  const bool marked = text.starts_with("\xEF\xBB\xBF");  // A byte order mark is no letter.
-  if (const auto stray = stray_letter(text.substr(marked ? 3 : 0)))
-    return fail(
-        Problem{.what = "this is not TOML: a letter with an accent, or of another script, stands outside of quotes",
-                .remedy = "put the text in quotes; names of nodes and parameters use plain letters",
-                .file = file,
-                .line = stray->line,
-                .column = stray->column});
+                        .line = h->line,
+                        .column = h->column});
   const toml::parse_result parsed = toml::parse(text, std::string_view(file));
   if (!parsed) {
     const toml::parse_error& e = parsed.error();
