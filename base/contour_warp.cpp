@@ -151,8 +151,8 @@ Link link_through(std::vector<Anchor> anchors, const Contour& from, const Contou
   for (size_t i = 1; i < anchors.size(); ++i) {
     const double a = way(length, link.start, first.from, anchors[i].from, n);
     const double b = way(other, link.next_start, first.next, anchors[i].next, m);
-    if (a > link.ahead.back() + kSamePlace && b > link.next_ahead.back() + kSamePlace &&
-        a < n - kSamePlace && b < limit[i + 1] - kSamePlace) {
+    if (a > link.ahead.back() + kSamePlace && b > link.next_ahead.back() + kSamePlace && a < n - kSamePlace &&
+        b < limit[i + 1] - kSamePlace) {
       link.ahead.push_back(a);
       link.next_ahead.push_back(b);
     }
