@@ -47,8 +47,8 @@ Problem not_a_still(const Signature& s) {
             .remedy = "unpack it to numbered pictures (PNG, TIFF or EXR) and name those"};
   if (s.type == FileType::other_picture)
     return {.what = fmt::format("this is {}", s.what), .remedy = "convert it to EXR, PNG, TIFF, DPX or JPEG"};
-  return {.what = s.type == FileType::unknown ? "this is no kind of file that is known"
-                                              : fmt::format("this is no picture but {}", s.what),
+  return {.what = s.what == "no known kind of file" ? "this is no kind of file that is known"
+                                                    : fmt::format("this is no picture but {}", s.what),
           .remedy = "name an EXR, PNG, TIFF, DPX or JPEG file"};
 }
 
