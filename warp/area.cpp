@@ -36,20 +36,23 @@ class Kernel8 {
   f8 c_[5] = {};
 };
 
+const Kernel8& kernel8(Filter f) {
+  static const Kernel8 all[] = {Kernel8(Filter::linear), Kernel8(Filter::cubic), Kernel8(Filter::sharp),
+                                Kernel8(Filter::smooth)};
+  return all[static_cast<int>(f)];
+}
+
 // 1 up to kShrinkStart, s from kShrinkWhole.
 float raised(float s) {
   const float slope = (kShrinkWhole - 1) / (kShrinkWhole - kShrinkStart);
   return std::max({1.f, std::min(s, 1 + slope * (s - kShrinkStart))});
 }
 
-// The symmetric matrix with values s1, s2 along the eigenvectors of [xx xy; xy yy], whose eigenvalues are l1 > l2.
-struct Symmetric {
-  float xx, xy, yy;
-};
-Symmetric function_of(double xx, double xy, double yy, double l1, double l2, double s1, double s2) {
-  const double beta = l1 - l2 > 1e-6 * l1 ? (s1 - s2) / (l1 - l2) : 0;
-  const double alpha = s1 - beta * l1;
-  return {static_cast<float>(alpha + beta * xx), static_cast<float>(beta * xy), static_cast<float>(alpha + beta * yy)};
+// A footprint's slant (its off-diagonal by the mean of the others, -1 to 1) without what is too little to be seen, so
+// that nearly upright ones are upright and take the fast way: 0 up to 0.1, as it is from 0.3.
+double aslant(double t) {
+  const double size = std::abs(t), kept = std::max(0.0, std::min(size, 1.5 * (size - 0.1)));
+  return t < 0 ? -kept : kept;
 }
 
 constexpr f8 kLanes = {0, 1, 2, 3, 4, 5, 6, 7};
@@ -105,9 +108,76 @@ void add_row(const Level& source, int y, const Row& row, S& sum) {
   beyond(end, row.count);
 }
 
+// The kernel along one axis: taps first ... first + count - 1.
+struct Taps {
+  int first = 0, count = 0;
+  int near = 0, far = 0;  // Those from near up to, not including, far lie in the kernel's middle.
+  float total = 0;
+  alignas(32) float weight[kWidest + 8];
+
+  Taps(const Kernel8& kernel, double position, float radius, float inverse) {
+    const double reach = radius / inverse;
+    first = static_cast<int>(std::ceil(position - 0.5 - reach));
+    count = std::min(static_cast<int>(std::floor(position - 0.5 + reach)) - first + 1, kWidest);
+    const float start = static_cast<float>(first + 0.5 - position);
+    f8 sum{};
+    for (int i = 0; i < count; i += 8) {
+      const f8 lane = kLanes + static_cast<float>(i), d = inverse * (lane + start);
+      const f8 w = lane < static_cast<float>(count) ? kernel(d) : f8{};
+      sum += w;
+      store8(weight + i, w);
+    }
+    near = std::max(0, static_cast<int>(std::floor(-1 / inverse - start)) + 1);
+    far = std::min(count, static_cast<int>(std::ceil(1 / inverse - start)));
+    for (int i = 0; i < 8; ++i) total += sum[i];
+  }
+};
+
+// An upright footprint: the weights are products of those along x and along y.
 template <int kChannels, bool kLimit>
-void sample(const Level& source, Filter filter, double x, double y, const Footprint& f, float* out) {
-  const Kernel8 kernel(filter);
+void sample_upright(const Level& source, Filter filter, double x, double y, const Footprint& f, float* out) {
+  const Kernel8& kernel = kernel8(filter);
+  const float radius = taps(filter) / 2.f;
+  const Taps tx(kernel, x, radius, f.inv_xx), ty(kernel, y, radius, f.inv_yy);
+  const Rect w = source.picture.window();
+  const bool inside = tx.first >= w.x0 && tx.first + tx.count <= w.x1;
+  f4 sum{}, low = f4{kFar, kFar, kFar, kFar}, high = -low;
+  alignas(32) float gathered[kWidest * kChannels];
+  for (int j = 0; j < ty.count; ++j) {
+    const int py = ty.first + j;
+    const float* row = gathered;
+    if (inside && py >= w.y0 && py < w.y1) {
+      row = source.picture.at(tx.first, py);
+    } else {
+      for (int i = 0; i < tx.count; ++i)
+        if (const float* p = source.find(tx.first + i, py))
+          std::copy_n(p, kChannels, gathered + i * kChannels);
+        else
+          std::fill_n(gathered + i * kChannels, kChannels, 0.f);
+    }
+    f4 even{}, odd{};
+    int i = 0;
+    for (; i + 1 < tx.count; i += 2) {
+      even += tx.weight[i] * load4<kChannels>(row + i * kChannels);
+      odd += tx.weight[i + 1] * load4<kChannels>(row + (i + 1) * kChannels);
+    }
+    if (i < tx.count) even += tx.weight[i] * load4<kChannels>(row + i * kChannels);
+    sum += ty.weight[j] * (even + odd);
+    if (kLimit && j >= ty.near && j < ty.far)
+      for (int k = tx.near; k < tx.far; ++k) {
+        const f4 v = load4<kChannels>(row + k * kChannels);
+        low = min(low, v), high = max(high, v);
+      }
+  }
+  const float total = tx.total * ty.total;
+  sum /= f4{total, total, total, total};
+  if constexpr (kLimit) sum = min(max(sum, low), high);
+  store4<kChannels>(out, sum);
+}
+
+template <int kChannels, bool kLimit>
+void sample_aslant(const Level& source, Filter filter, double x, double y, const Footprint& f, float* out) {
+  const Kernel8& kernel = kernel8(filter);
   const float radius = taps(filter) / 2.f;
   const double reach_y = radius * (std::abs(f.xy) + f.yy);
   const int y0 = static_cast<int>(std::ceil(y - 0.5 - reach_y)), y1 = static_cast<int>(std::floor(y - 0.5 + reach_y));
@@ -118,10 +188,8 @@ void sample(const Level& source, Filter filter, double x, double y, const Footpr
     const float dy = static_cast<float>(py + 0.5 - y);
     // Where both |inv_xx dx + inv_xy dy| and |inv_xy dx + inv_yy dy| are less than the radius.
     float from = (-radius - f.inv_xy * dy) / f.inv_xx, to = (radius - f.inv_xy * dy) / f.inv_xx;
-    if (f.inv_xy != 0) {
-      const float a = (-radius - f.inv_yy * dy) / f.inv_xy, b = (radius - f.inv_yy * dy) / f.inv_xy;
-      from = std::max(from, std::min(a, b)), to = std::min(to, std::max(a, b));
-    }
+    const float a = (-radius - f.inv_yy * dy) / f.inv_xy, b = (radius - f.inv_yy * dy) / f.inv_xy;
+    from = std::max(from, std::min(a, b)), to = std::min(to, std::max(a, b));
     if (!(from <= to)) continue;
     row.x0 = static_cast<int>(std::ceil(x - 0.5 + from));
     row.count = std::min(static_cast<int>(std::floor(x - 0.5 + to)) - row.x0 + 1, kWidest);
@@ -147,40 +215,32 @@ void sample(const Level& source, Filter filter, double x, double y, const Footpr
 
 }  // namespace
 
-Footprint footprint(float xx, float xy, float yx, float yy) {
+Footprint footprint(float xx, float xy, float yx, float yy, int times) {
   const double a = double(xx) * xx + double(xy) * xy, b = double(xx) * yx + double(xy) * yy,
                c = double(yx) * yx + double(yy) * yy;
   const double mean = (a + c) / 2, half = std::hypot((a - c) / 2, b);
   const double l1 = mean + half, l2 = std::max(0.0, mean - half);
+  const float cell = 1 / static_cast<float>(1 << times);
   Footprint f;
-  f.longest = raised(static_cast<float>(std::sqrt(l1)));
-  f.shortest = raised(static_cast<float>(std::sqrt(l2)));
-  const Symmetric s = function_of(a, b, c, l1, l2, f.longest, f.shortest);
-  const Symmetric i = function_of(a, b, c, l1, l2, 1.0 / f.longest, 1.0 / f.shortest);
-  f.xx = s.xx, f.xy = s.xy, f.yy = s.yy;
-  f.inv_xx = i.xx, f.inv_xy = i.xy, f.inv_yy = i.yy;
+  f.longest = std::max(1.f, raised(static_cast<float>(std::sqrt(l1))) * cell);
+  f.shortest = std::max(1.f, raised(static_cast<float>(std::sqrt(l2))) * cell);
+  // The function of A with values 1 / longest, 1 / shortest: alpha + beta A.
+  const double s1 = 1.0 / f.longest, s2 = 1.0 / f.shortest;
+  const double beta = l1 - l2 > 1e-6 * l1 ? (s1 - s2) / (l1 - l2) : 0, alpha = s1 - beta * l1;
+  const double ixx = alpha + beta * a, iyy = alpha + beta * c, scale = std::sqrt(ixx * iyy);
+  const double ixy = aslant(beta * b / scale) * scale, det = ixx * iyy - ixy * ixy;
+  f.inv_xx = static_cast<float>(ixx), f.inv_xy = static_cast<float>(ixy), f.inv_yy = static_cast<float>(iyy);
+  f.xx = static_cast<float>(iyy / det), f.xy = static_cast<float>(-ixy / det), f.yy = static_cast<float>(ixx / det);
   return f;
-}
-
-Footprint halved(const Footprint& f, int times) {
-  // Sides that become shorter than a cell are a cell long.
-  const float scale = 1 / static_cast<float>(1 << times);
-  const float longest = std::max(1.f, f.longest * scale), shortest = std::max(1.f, f.shortest * scale);
-  const double l1 = f.longest, l2 = f.shortest;
-  Footprint g;
-  g.longest = longest, g.shortest = shortest;
-  const Symmetric s = function_of(f.xx, f.xy, f.yy, l1, l2, longest, shortest);
-  const Symmetric i = function_of(f.xx, f.xy, f.yy, l1, l2, 1.0 / longest, 1.0 / shortest);
-  g.xx = s.xx, g.xy = s.xy, g.yy = s.yy;
-  g.inv_xx = i.xx, g.inv_xy = i.xy, g.inv_yy = i.yy;
-  return g;
 }
 
 void sample_area(const Level& source, Filter filter, bool limit, double x, double y, const Footprint& f, float* out) {
   limit = limit && (filter == Filter::cubic || filter == Filter::sharp);
   const auto choose = [&](auto channels) {
     constexpr int n = decltype(channels)::value;
-    limit ? sample<n, true>(source, filter, x, y, f, out) : sample<n, false>(source, filter, x, y, f, out);
+    const auto way = f.inv_xy == 0 ? (limit ? sample_upright<n, true> : sample_upright<n, false>)
+                                   : (limit ? sample_aslant<n, true> : sample_aslant<n, false>);
+    way(source, filter, x, y, f, out);
   };
   switch (source.picture.channels()) {
     case 1:

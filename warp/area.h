@@ -17,11 +17,9 @@ inline constexpr float kShrinkStart = 1.1f;
 // From here on the kernel is stretched by the whole factor; between the two evenly.
 inline constexpr float kShrinkWhole = 1.3f;
 
-// From the derivative of source position by output position.
-Footprint footprint(float xx, float xy, float yx, float yy);
-
-// In the coordinates of a source halved `times` times.
-Footprint halved(const Footprint& f, int times);
+// From the derivative of source position by output position; in the coordinates of a source halved `times` times, where
+// sides shorter than a cell are a cell long.
+Footprint footprint(float xx, float xy, float yx, float yy, int times = 0);
 
 // The mean around position (x, y), into picture.channels() floats.
 void sample_area(const Level& source, Filter filter, bool limit, double x, double y, const Footprint& f, float* out);

@@ -37,10 +37,10 @@ void split(const double* position, int count, int* whole, float* part) {
   }
 }
 
-// Where the larger singular value of a place's derivative is more than kShrinkStart; true when there is any.
-bool find_shrunk(const Places& p, int* shrunk) {
+// Where the larger singular value of a place's derivative is more than kShrinkStart; how many of them there are.
+int find_shrunk(const Places& p, int* shrunk) {
   constexpr float kSquare = kShrinkStart * kShrinkStart;
-  int any = 0;
+  int all = 0;
   for (int i = 0; i < p.count; ++i) {
     const float a = p.xx[i] * p.xx[i] + p.xy[i] * p.xy[i], c = p.yx[i] * p.yx[i] + p.yy[i] * p.yy[i];
     const float b = p.xx[i] * p.yx[i] + p.xy[i] * p.yy[i];
@@ -48,9 +48,9 @@ bool find_shrunk(const Places& p, int* shrunk) {
     const float room = kSquare - (a + c) * 0.5f, half = (a - c) * 0.5f;
     const int plain = int(room >= 0) & int(half * half + b * b <= room * room);
     shrunk[i] = plain ^ 1;
-    any |= plain ^ 1;
+    all += plain ^ 1;
   }
-  return any != 0;
+  return all;
 }
 
 }  // namespace
@@ -71,9 +71,9 @@ void Sampler::sample(const Places& p, float* out) {
   split(p.x, p.count, x, tx);
   split(p.y, p.count, y, ty);
   const int channels = this->channels();
-  interpolator(filter_, channels, limit_)(levels_[0], p.count, x, y, tx, ty, out);
-  // Derivatives of what lies behind are not numbers either, or anything.
-  const bool any_shrunk = find_shrunk(p, shrunk);
+  // Derivatives of what lies behind may be anything; those places are cleared in any case.
+  const int any_shrunk = find_shrunk(p, shrunk);
+  if (any_shrunk < p.count) interpolator(filter_, channels, limit_)(levels_[0], p.count, x, y, tx, ty, out);
   for (int i = 0; i < p.count; ++i) {
     if (!(p.x[i] == p.x[i]))
       std::fill_n(out + i * channels, channels, 0.f);
@@ -93,7 +93,7 @@ void Sampler::sample_shrunk(const Places& p, int i, float* out) {
     ++times;
   const double scale = 1.0 / (1 << times);
   const Level& source = level(times);
-  const Footprint g = halved(f, times);
+  const Footprint g = times == 0 ? f : footprint(p.xx[i], p.xy[i], p.yx[i], p.yy[i], times);
   if (source.edge == Edge::clear) {
     const double radius = taps(filter_) / 2.0;
     const double rx = radius * (g.xx + std::abs(g.xy)) + 1, ry = radius * (g.yy + std::abs(g.xy)) + 1;

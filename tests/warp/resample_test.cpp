@@ -40,8 +40,11 @@ double defined(const Picture& p, const Matrix3& source_from_out, double x, doubl
   Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(j * j.transpose());
   Eigen::Vector2d s = eigen.eigenvalues().cwiseMax(0).cwiseSqrt();
   for (int i = 0; i < 2; ++i) s(i) = s(i) >= 1.3 ? s(i) : s(i) <= 1.1 ? 1.0 : 1 + (s(i) - 1.1) * 1.5;
-  const Eigen::Matrix2d inverse =
-      eigen.eigenvectors() * s.cwiseInverse().asDiagonal() * eigen.eigenvectors().transpose();
+  Eigen::Matrix2d inverse = eigen.eigenvectors() * s.cwiseInverse().asDiagonal() * eigen.eigenvectors().transpose();
+  // Little slant is left out.
+  const double scale = std::sqrt(inverse(0, 0) * inverse(1, 1)), slant = std::abs(inverse(0, 1)) / scale;
+  const double kept = slant <= 0.1 ? 0 : std::min(1.0, (slant - 0.1) * 1.5 / slant);
+  inverse(0, 1) = inverse(1, 0) = inverse(0, 1) * kept;
   const int r = int(std::ceil(3 * 1.5 * s.maxCoeff())) + 1, cx = int(std::floor(at.x())), cy = int(std::floor(at.y()));
   double sum = 0, total = 0;
   for (int py = cy - r; py <= cy + r; ++py)
