@@ -1,0 +1,68 @@
+#include "track/footprint.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "track/spline.h"
+
+namespace pw {
+namespace {
+
+// A picture of a wave as pixels see it: the mean over each unit square, in closed form.
+struct Wave {
+  double fx, fy;  // Cycles per pixel of the plane.
+  static double sinc(double t) { return std::abs(t) < 1e-9 ? 1 : std::sin(M_PI * t) / (M_PI * t); }
+  double at(double x, double y) const { return std::cos(2 * M_PI * (fx * x + fy * y) + 0.4); }
+  // Mean over the parallelogram of sides u and v about (x, y).
+  double mean(double x, double y, const Point& u, const Point& v) const {
+    return at(x, y) * sinc(fx * u.x() + fy * u.y()) * sinc(fx * v.x() + fy * v.y());
+  }
+};
+
+Raster picture(const Wave& w, const Matrix3& plane_from_picture, const Rect& window) {
+  Raster r(window);
+  for (int y = window.y0; y < window.y1; ++y)
+    for (int x = window.x0; x < window.x1; ++x) {
+      const Point c(x + 0.5, y + 0.5), p = map(plane_from_picture, c);
+      const Eigen::Matrix2d j = jacobian(plane_from_picture, c);
+      const float v = float(0.5 + 0.4 * w.mean(p.x(), p.y(), j.col(0), j.col(1)));
+      r.at(x, y) = f4{v, 1 - v, 0.25f, 0};
+    }
+  return r;
+}
+
+TEST(Footprint, SmearIsTheMeanOverThePath) {
+  const Wave w{0.06, 0.03};
+  Raster still = picture(w, Matrix3::Identity(), {0, 0, 140, 100});
+  to_spline(still);
+  for (double way : {0.5, 2.0, 6.0, 19.0}) {
+    const Path path{translation(-way / 2, way / 4), translation(way / 2, -way / 4)};
+    Raster out(Rect{50, 40, 80, 60});
+    see_reference(still, Matrix3::Identity(), path, out, serial());
+    for (int y = 40; y < 60; ++y)
+      for (int x = 50; x < 80; ++x) {
+        const double unit = Wave::sinc(w.fx) * Wave::sinc(w.fy);
+        const double want = 0.5 + 0.4 * w.at(x + 0.5, y + 0.5) * unit * unit * Wave::sinc(w.fx * way - w.fy * way / 2);
+        EXPECT_NEAR(out.at(x, y)[0], want, 0.003) << way;
+      }
+  }
+}
+
+TEST(Footprint, OutsideIsMarked) {
+  Raster r = picture({0.1, 0}, Matrix3::Identity(), {0, 0, 40, 40});
+  to_spline(r);
+  Raster out(Rect{-5, -5, 45, 45});
+  see_frame(r, translation(0.25, 0), Path{}, out, serial());
+  EXPECT_EQ(out.at(0, 20)[3], 0);
+  EXPECT_EQ(out.at(20, 20)[3], 1);
+  EXPECT_EQ(out.at(39, 20)[3], 0);
+  EXPECT_EQ(out.at(-5, -5)[0], 0);
+  Matrix3 behind = Matrix3::Identity();
+  behind(2, 0) = -0.05;  // The line at infinity crosses x = 20.
+  see_frame(r, behind, Path{}, out, serial());
+  EXPECT_EQ(out.at(30, 20)[3], 0);
+}
+
+}  // namespace
+}  // namespace pw

@@ -1,0 +1,235 @@
+#include "track/plane.h"
+
+#include <gtest/gtest.h>
+
+#include "tests/track/drawn.h"
+#include "track/score.h"
+
+namespace pw {
+namespace {
+
+using drawn::Scene;
+const std::vector<Point> kRegion = drawn::box(50, 40, 150, 120);
+
+Motion tracked(const Scene& scene, int reference = 1, const std::vector<Point>& region = kRegion,
+               const Runner& runner = serial()) {
+  const auto m = track_plane(scene, {.reference = reference, .region = region}, runner);
+  EXPECT_TRUE(m) << (m ? "" : to_string(m.error()));
+  return m ? *m : Motion{};
+}
+
+Scene handheld() {
+  Scene s;
+  s.frame_from_plane = [](double t) { return drawn::handheld(t - 1); };
+  return s;
+}
+
+TEST(Plane, ExactFootageForwardAndBackward) {
+  const Scene s = handheld();
+  for (int reference : {1, 3}) {
+    const TrackScore r = score(tracked(s, reference), s.truth(reference, kRegion));
+    EXPECT_EQ(r.lost, 0);
+    EXPECT_LT(r.worst_px, 0.006);
+  }
+}
+
+TEST(Plane, LightAMillionTimesAsBright) {
+  Scene s = handheld();
+  s.scale = 1e6;
+  s.to = 3;
+  EXPECT_LT(score(tracked(s), s.truth(1, kRegion)).worst_px, 0.006);
+}
+
+TEST(Plane, OneChannel) {
+  Scene s = handheld();
+  s.channels = 1;
+  s.to = 3;
+  EXPECT_LT(score(tracked(s), s.truth(1, kRegion)).worst_px, 0.008);
+}
+
+TEST(Plane, NoisyFootageIsAsGoodAsItSays) {
+  Scene s = handheld();
+  s.grain = 0.02, s.rounded = true;
+  const Motion m = tracked(s), truth = s.truth(1, kRegion);
+  const TrackScore r = score(m, truth);
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.worst_px, 0.08);
+  for (const FrameScore& f : r.frames) {
+    const auto& c = m.find(f.frame)->corner_covariance;
+    ASSERT_EQ(c.size(), 64u);
+    double trace = 0;
+    for (int i = 0; i < 8; ++i) trace += c[9 * i];
+    const double stated = std::sqrt(trace / 4);
+    EXPECT_LT(f.rms_px, 3.5 * stated);
+    EXPECT_GT(f.rms_px, 0.2 * stated);
+  }
+}
+
+TEST(Plane, ShutterOfFastSwings) {
+  Scene s = handheld();
+  s.shutter = 180, s.to = 5;
+  s.frame_from_plane = [](double t) { return translation(22 * std::sin(0.8 * (t - 1)), 9 * std::cos(0.6 * t)); };
+  const TrackScore r = score(tracked(s, 2), s.truth(2, kRegion));
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.rms_px, 0.1);
+  Scene blind = s;  // The same pictures, but the tracker is told that the shutter does not smear.
+  struct Told final : PlaneFrames {
+    const Scene& scene;
+    explicit Told(const Scene& s) : scene(s) {}
+    int first() const override { return scene.first(); }
+    int last() const override { return scene.last(); }
+    Picture image(int f) const override { return scene.image(f); }
+    double shutter_deg() const override { return 0; }
+  } told(s);
+  const auto m = track_plane(told, {.reference = 2, .region = kRegion}, serial());
+  ASSERT_TRUE(m);
+  EXPECT_GT(score(*m, s.truth(2, kRegion)).rms_px, 2 * r.rms_px);
+}
+
+TEST(Plane, FlickerAndAPoolOfLight) {
+  Scene s = handheld();
+  s.gain = [](int f, double x, double y) {
+    const double r2 = ((x - 40 - 20 * f) * (x - 40 - 20 * f) + (y - 80) * (y - 80)) / 3000;
+    return (f == 2 ? 1.7 : 1.0) * (0.7 + 0.6 / (1 + r2));
+  };
+  const TrackScore r = score(tracked(s), s.truth(1, kRegion));
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.worst_px, 0.03);
+}
+
+TEST(Plane, FindsAnOccluderByItself) {
+  Scene s = handheld();
+  s.cover = [](double t, double x, double y, float* rgb) {
+    const double left = 20 + 25 * t;  // Over a third to a half of the region.
+    if (x < left || x > left + 45) return false;
+    drawn::texture(3 * (x - left) + 700, y * 2 - 300, rgb);
+    return true;
+  };
+  s.from = 0, s.to = 4;
+  const TrackScore r = score(tracked(s, 0), s.truth(0, kRegion));
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.worst_px, 0.05);
+}
+
+TEST(Plane, IgnoredPartsCannotPull) {
+  Scene s = handheld();
+  // Most of the region moves with the picture, not with the plane.
+  s.cover = [](double, double x, double y, float* rgb) {
+    if (y > 95) return false;
+    drawn::texture(x + 4000, y, rgb);
+    return true;
+  };
+  s.to = 3;
+  s.ignored = [](int, double, double y) { return y <= 95; };
+  const auto region = drawn::box(40, 40, 160, 150);
+  const Motion m = tracked(s, 1, region);
+  const TrackScore r = score(m, s.truth(1, drawn::box(45, 97, 155, 148)));
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.worst_px, 0.05);
+}
+
+TEST(Plane, AnyOutline) {
+  const Scene s = handheld();
+  const std::vector<Point> concave{{50, 40}, {150, 40}, {150, 120}, {100, 75}, {50, 120}};
+  EXPECT_LT(score(tracked(s, 1, concave), s.truth(1, concave)).worst_px, 0.01);
+}
+
+TEST(Plane, FlatRegionIsWeakAndSaysWhy) {
+  Scene s = handheld();
+  s.grain = 0.01, s.to = 3;
+  s.paint = [](double, double, float* rgb) { rgb[0] = rgb[1] = rgb[2] = 0.2f; };
+  for (const Pose& p : tracked(s).poses) {
+    if (p.frame == 1) continue;
+    EXPECT_NE(p.status, TrackStatus::good);
+    EXPECT_FALSE(p.reason.empty());
+    EXPECT_TRUE(p.frame_from_ref.allFinite());
+  }
+}
+
+TEST(Plane, SingleLineIsWeakAndSaysWhy) {
+  Scene s = handheld();
+  s.grain = 0.01, s.to = 3;
+  s.paint = [](double x, double, float* rgb) {
+    rgb[0] = rgb[1] = rgb[2] = 0.2f + 0.5f / (1 + std::exp(-float(x - 100)));
+  };
+  for (const Pose& p : tracked(s).poses) {
+    if (p.frame == 1) continue;
+    EXPECT_NE(p.status, TrackStatus::good) << p.frame;
+    EXPECT_FALSE(p.reason.empty());
+  }
+}
+
+TEST(Plane, UnreadableFrameIsLostAndTheNextIsFound) {
+  struct Gap final : PlaneFrames {
+    const Scene& scene;
+    explicit Gap(const Scene& s) : scene(s) {}
+    int first() const override { return scene.first(); }
+    int last() const override { return scene.last(); }
+    Picture image(int f) const override { return f == 3 ? Picture() : scene.image(f); }
+    double shutter_deg() const override { return 0; }
+  };
+  const Scene s = handheld();
+  const auto m = track_plane(Gap(s), {.reference = 1, .region = kRegion}, serial());
+  ASSERT_TRUE(m);
+  EXPECT_EQ(m->find(3)->status, TrackStatus::lost);
+  EXPECT_EQ(m->find(3)->reason, "the frame could not be read");
+  const TrackScore r = score(*m, s.truth(1, kRegion));
+  EXPECT_EQ(r.lost, 1);
+  EXPECT_LT(r.frames.back().rms_px, 0.006);
+}
+
+TEST(Plane, SameBytesWithAnyRunner) {
+  Scene s = handheld();
+  s.grain = 0.01;
+  const Motion one = tracked(s);
+  const auto two = arena(2), mixed = shuffled(7);
+  for (const Runner* r : {two.get(), mixed.get()}) {
+    const Motion m = tracked(s, 1, kRegion, *r);
+    ASSERT_EQ(m.poses.size(), one.poses.size());
+    for (size_t i = 0; i < m.poses.size(); ++i) {
+      EXPECT_EQ(m.poses[i].frame_from_ref, one.poses[i].frame_from_ref);
+      EXPECT_EQ(m.poses[i].corner_covariance, one.poses[i].corner_covariance);
+    }
+  }
+}
+
+TEST(Plane, ProgressCountsAndStops) {
+  const Scene s = handheld();
+  int calls = 0, last = 0, total = 0;
+  ASSERT_TRUE(track_plane(s, {.reference = 1, .region = kRegion}, serial(), [&](int done, int of) {
+    EXPECT_GT(done, last);
+    ++calls, last = done, total = of;
+    return true;
+  }));
+  EXPECT_EQ(last, total);
+  EXPECT_GE(calls, 4);
+  EXPECT_FALSE(track_plane(s, {.reference = 1, .region = kRegion}, serial(), [](int, int) { return false; }));
+}
+
+TEST(Plane, Refusals) {
+  const Scene s = handheld();
+  const auto refusal = [&](const PlaneFrames& frames, int reference, std::vector<Point> region) {
+    const auto m = track_plane(frames, {.reference = reference, .region = std::move(region)}, serial());
+    return m ? std::string("tracked") : to_string(m.error()[0]);
+  };
+  EXPECT_EQ(refusal(s, 1, {{0, 0}, {50, 0}, {50, 50}}), "the region has 3 corners; a plane needs 4 or more");
+  EXPECT_EQ(refusal(s, 9, kRegion), "the reference frame 9 is not among the frames 1 to 4; choose one of them");
+  EXPECT_EQ(refusal(s, 1, drawn::box(300, 40, 400, 90)),
+            "the region lies outside the picture; draw it inside the reference frame");
+  EXPECT_EQ(refusal(s, 1, drawn::box(30, 40, 38, 90)), "the region is smaller than 12 x 12 pixels; draw a larger one");
+  EXPECT_EQ(refusal(s, 1, {{0, 0}, {50, NAN}, {50, 50}, {9, 9}}),
+            "a corner of the region is not a number; give every corner as [x, y]");
+  Scene blind = handheld();
+  blind.ignored = [](int, double, double) { return true; };
+  EXPECT_EQ(refusal(blind, 1, kRegion),
+            "all of the region is ignored in the reference frame; ignore less, or choose another reference");
+  struct Empty final : PlaneFrames {
+    int first() const override { return 1; }
+    int last() const override { return 2; }
+    Picture image(int) const override { return {}; }
+  };
+  EXPECT_EQ(refusal(Empty(), 1, kRegion), "the reference frame 1 could not be read; choose another one");
+}
+
+}  // namespace
+}  // namespace pw

@@ -1,0 +1,41 @@
+#include "track/raster.h"
+
+#include <gtest/gtest.h>
+
+namespace pw {
+namespace {
+
+TEST(Raster, RepeatsThePicturesEdge) {
+  Canvas c(Rect{0, 0, 3, 2}, 3);
+  for (int y = 0; y < 2; ++y)
+    for (int x = 0; x < 3; ++x)
+      for (int k = 0; k < 3; ++k) c.at(x, y)[k] = float(100 * y + 10 * x + k);
+  const Raster r = raster(std::move(c).finish(), {-2, -1, 5, 4});
+  EXPECT_EQ(r.at(-2, -1)[1], 1);
+  EXPECT_EQ(r.at(4, 3)[2], 122);
+  EXPECT_EQ(r.at(1, 1)[0], 110);
+  EXPECT_EQ(r.at(1, 1)[3], 0);
+}
+
+TEST(Raster, HalvedKeepsPlanesAndPositions) {
+  Raster r(Rect{-8, 4, 24, 36});
+  for (int y = 4; y < 36; ++y)
+    for (int x = -8; x < 24; ++x) r.at(x, y) = f4{float(x + 0.5), float(y + 0.5), 7, 0};
+  const Raster h = halved(r);
+  EXPECT_EQ(h.window(), (Rect{-4, 2, 12, 18}));
+  for (int y = 4; y < 16; ++y)
+    for (int x = -2; x < 10; ++x) {
+      EXPECT_NEAR(h.at(x, y)[0], 2 * (x + 0.5), 1e-5);  // Position p of the half picture is 2 p of the whole.
+      EXPECT_NEAR(h.at(x, y)[1], 2 * (y + 0.5), 1e-5);
+      EXPECT_NEAR(h.at(x, y)[2], 7, 1e-5);
+    }
+}
+
+TEST(Raster, AlignedGrowsToMultiples) {
+  EXPECT_EQ(aligned({-3, 5, 9, 16}, 4), (Rect{-4, 4, 12, 16}));
+  EXPECT_EQ(aligned({-8, 0, 8, 8}, 8), (Rect{-8, 0, 8, 8}));
+  EXPECT_TRUE(aligned({}, 8).empty());
+}
+
+}  // namespace
+}  // namespace pw

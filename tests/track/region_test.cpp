@@ -1,0 +1,33 @@
+#include "track/region.h"
+
+#include <gtest/gtest.h>
+
+#include <numeric>
+
+namespace pw {
+namespace {
+
+const std::vector<Point> kArrow{{2, 2}, {18, 2}, {18, 14}, {10, 6}, {2, 14}};
+
+TEST(Region, CoverageSumsToTheArea) {
+  const auto share = coverage(kArrow, bounds(kArrow));
+  EXPECT_NEAR(std::accumulate(share.begin(), share.end(), 0.0), std::abs(signed_area(kArrow)), 1.5);
+  EXPECT_EQ(share.size(), size_t(16 * 12));
+  EXPECT_EQ(share[0], 1);            // (2, 2)
+  EXPECT_EQ(share[11 * 16 + 8], 0);  // (10, 13), in the notch.
+}
+
+TEST(Region, CoverageOfPartsOfPixels) {
+  const std::vector<Point> box{{0.5, 0.25}, {2.5, 0.25}, {2.5, 1}, {0.5, 1}};
+  EXPECT_EQ(coverage(box, {0, 0, 3, 2}), (std::vector<float>{0.375f, 0.75f, 0.375f, 0, 0, 0}));
+  EXPECT_EQ(coverage(box, {10, 10, 12, 11}), (std::vector<float>{0, 0}));
+}
+
+TEST(Region, AreaInside) {
+  EXPECT_NEAR(area_inside(kArrow, {0, 0, 100, 100}), std::abs(signed_area(kArrow)), 1e-9);
+  EXPECT_NEAR(area_inside(kArrow, {0, 0, 100, 6}), 16 * 4, 1e-9);
+  EXPECT_EQ(area_inside(kArrow, {50, 50, 60, 60}), 0);
+}
+
+}  // namespace
+}  // namespace pw
