@@ -1,5 +1,5 @@
-// Any bytes as a shot file: problems or a graph, never a crash. What passes the check is also planned as far as that goes without
-// files.
+// Any bytes as a shot file: problems or a graph, never a crash. What passes the check is also planned as far as that
+// goes without files.
 #include <cstddef>
 #include <cstdint>
 #include <string>
