@@ -26,12 +26,12 @@ FLOOR = [(340, 539), (470, 330), (650, 165), (959, 165), (959, 539)]
 PILLARS = [(480, 60), (640, 60), (640, 150), (480, 150)]
 FEWEST_PIXELS = 4000  # A frame that shows less of a part is not judged by it.
 
-# The hole as a picture, of 16 bit so that even its faintest edge is seen; added to the copy that is rendered.
+# The hole as a picture, 16 bit so that even its faintest edge is seen; added to the copy that is rendered.
 SHOW_HOLE = """
 black = { kind = "colour", value = [0, 0, 0] }
 white = { kind = "colour", value = [1, 1, 1] }
 hole_seen = { kind = "layer", back = "black", front = "white", mask = "hole" }
-hole_out = { kind = "deliver", image = "hole_seen", file = "hole/yard.####.tif", encoding = "linear", compression = "none" }
+hole_out = { kind = "deliver", image = "hole_seen", file = "####.png", encoding = "linear", depth = "16" }
 """
 
 
@@ -127,7 +127,7 @@ def judge_pictures(answer, work, drawn):
     for n in answer.frames:
         clip, out = read(work / "yard/f.%04d.png", n), read(work / "out/yard.%04d.png", n)
         clean = read(work / "clean/yard.%04d.png", n).astype(np.float32)
-        hole = read(work / "hole/yard.%04d.tif", n, cv2.IMREAD_UNCHANGED)
+        hole = read(work / "%04d.png", n, cv2.IMREAD_UNCHANGED)
         assert out.shape == clip.shape and out.dtype == clip.dtype and hole.dtype == np.uint16
         hole = hole if hole.ndim == 2 else hole[..., :3].max(axis=2)
         frame = clip.astype(np.float32)
