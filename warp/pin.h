@@ -20,10 +20,11 @@ struct Pin {
 };
 
 // The still over `out`, moved to the frame and smeared by what the frame's shutter smears more than it is smeared
-// already (see smear.h); where the still is smeared more, it stays so. Smear is worked out at points 64 pixels apart
-// from each pixel's path while the shutter is open, and takes two samples or more per pixel of it. The picture must be
-// in linear light. A still of one frame pinned at that frame with the same shutter keeps its bits. Nothing when the
-// motion does not know the frame or the own frame.
+// already (see smear.h); where the still is smeared more, it stays so (undoing it by signed weights was measured: 1 to
+// 3 dB on a clean picture for weights whose sizes add up to 2.7 and more, that is for ringing and more grain). Smear is
+// worked out at points 64 pixels apart from each pixel's path while the shutter is open, and takes two samples or more
+// per pixel of it. The picture must be in linear light. A still of one frame pinned at that frame with the same shutter
+// keeps its bits. Nothing when the motion does not know the frame or the own frame.
 std::optional<Picture> pin(const Picture& still, const Pin& pin, const Rect& out);
 
 // The pixels of a still over `still_window` that can matter to that: a sound bound. Empty when there is no answer.

@@ -9,7 +9,8 @@ namespace pw {
 // negative, with sum 1, such that a picture that is smeared over a length `present` along the path looks as if smeared
 // over `wanted`: the box of length `present` under these weights comes as near to the box of length `wanted` as weights
 // that are not negative can bring it. Even weights when nothing is present; one in the middle when nothing is wanting;
-// exact when `wanted` is a multiple of `present`; and continuous between.
+// nearly exact when `wanted` is a multiple of `present`; continuous between.
+//
 // Method: least squares under weights that are not negative, by the image space reconstruction algorithm (M. E.
 // Daube-Witherspoon, G. Muehllehner, "An iterative image space reconstruction algorithm suitable for volume ECT", IEEE
 // Transactions on Medical Imaging 5, 1986), started from the box that adds the wanted variance, so that it begins near

@@ -67,4 +67,25 @@ inline bool all_finite(const Picture& p) {
   return true;
 }
 
+// A pixel of a picture that goes on beyond its ends, by the definition of each edge.
+inline double beyond(const Picture& p, int x, int y, int k, Edge edge) {
+  const Rect w = p.window();
+  const auto fold = [&](int i, int a, int b) {
+    if (edge == Edge::hold) return std::min(std::max(i, a), b - 1);
+    if (edge == Edge::mirror)
+      while (i < a || i >= b) i = i < a ? 2 * a - 1 - i : 2 * b - 1 - i;
+    return i;
+  };
+  x = fold(x, w.x0, w.x1), y = fold(y, w.y0, w.y1);
+  return w.contains(x, y) ? p.at(x, y)[k] : 0;
+}
+
+// Scaled, turned and a little tilted.
+inline Matrix3 tilted(double scale, double angle, double stretch = 1) {
+  Matrix3 h;
+  h << scale * stretch * std::cos(angle), -scale * std::sin(angle), 2.3, scale * stretch * std::sin(angle),
+      scale * std::cos(angle), -1.7, 4e-4, -3e-4, 1;
+  return h;
+}
+
 }  // namespace pw
