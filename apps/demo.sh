@@ -63,7 +63,7 @@ score() {
 
 sheets() {
   "$platewright" contactsheet "$demo/before_after.png" "$demo/plate/f.####.png" "$demo/out/harbour.####.png" \
-    --frames $sheet_frames --height 216
+    --frames $sheet_frames --height 180
 }
 
 if [ $install = yes ]; then step "Packages" "$root/apps/install.sh"; fi

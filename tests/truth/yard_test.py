@@ -31,7 +31,7 @@ SHOW_HOLE = """
 black = { kind = "colour", value = [0, 0, 0] }
 white = { kind = "colour", value = [1, 1, 1] }
 hole_seen = { kind = "layer", back = "black", front = "white", mask = "hole" }
-hole_out = { kind = "deliver", image = "hole_seen", file = "####.png", encoding = "linear", depth = "16" }
+hole_out = { kind = "deliver", image = "hole_seen", file = "hole/yard.####.png", encoding = "linear", depth = "16" }
 """
 
 
@@ -127,7 +127,7 @@ def judge_pictures(answer, work, drawn):
     for n in answer.frames:
         clip, out = read(work / "yard/f.%04d.png", n), read(work / "out/yard.%04d.png", n)
         clean = read(work / "clean/yard.%04d.png", n).astype(np.float32)
-        hole = read(work / "%04d.png", n, cv2.IMREAD_UNCHANGED)
+        hole = read(work / "hole/yard.%04d.png", n, cv2.IMREAD_UNCHANGED)
         assert out.shape == clip.shape and out.dtype == clip.dtype and hole.dtype == np.uint16
         hole = hole if hole.ndim == 2 else hole[..., :3].max(axis=2)
         frame = clip.astype(np.float32)

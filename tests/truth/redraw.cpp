@@ -1,0 +1,45 @@
+// Draws a shot again in bands and small tiles whose order is shuffled: redraw SHOT NODE FILE BAND_HEIGHT TILE SEED
+// FILE takes the place of the delivery's own. Measured results are those stored beside the shot. The bytes must be
+// those of the command, which draws whole frames.
+#include <cstdio>
+#include <cstdlib>
+#include <numeric>
+
+#include "comp/graph/graph.h"
+#include "comp/graph/render.h"
+#include "comp/kinds/registry.h"
+
+namespace pw {
+namespace {
+
+int stop(const Problems& problems) {
+  std::fputs(to_string(problems).c_str(), stderr);
+  return 1;
+}
+
+int redraw(const std::string& shot, const std::string& node, const std::string& file, int band, int tile, int seed) {
+  auto text = read_shot(shot);
+  if (text) text = with_setting(std::move(*text), node + ".file=" + file);
+  if (!text) return stop(text.error());
+  auto checked = check(*text, all_kinds());
+  if (!checked) return stop(checked.error());
+  const auto scene = survey(std::move(checked->graph), 1);
+  if (!scene) return stop(scene.error());
+  const auto runner = shuffled(seed);
+  const std::vector<int> sinks{scene->graph.find(node)};
+  const auto results = measure(*scene, sinks, {*runner});
+  if (!results) return stop(results.error());
+  std::vector<int> frames(scene->shot.last - scene->shot.first + 1);
+  std::iota(frames.begin(), frames.end(), scene->shot.first);
+  const RenderReport report = render(*scene, *results, sinks, frames,
+                                     {.runner = *runner, .band_height = band, .tile_width = tile, .tile_height = tile});
+  return report.problems.empty() ? 0 : stop(report.problems);
+}
+
+}  // namespace
+}  // namespace pw
+
+int main(int count, char** word) {
+  if (count != 7) return std::fputs("redraw SHOT NODE FILE BAND_HEIGHT TILE SEED\n", stderr), 2;
+  return pw::redraw(word[1], word[2], word[3], std::atoi(word[4]), std::atoi(word[5]), std::atoi(word[6]));
+}
