@@ -23,7 +23,8 @@ struct RenderCommand : Common {
   std::vector<std::string> nodes;
   std::string frames;
   double scale = 1;
-  bool dry_run = false, again = false;
+  std::string log;
+  bool dry_run = false, again = false, keep_going = false, strict = false;
 };
 int run(const RenderCommand& c);
 

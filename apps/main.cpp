@@ -12,7 +12,7 @@ using namespace pw;
 void add_shot(CLI::App* app, Common& c) {
   app->add_option("shot", c.shot, "The shot file")->required();
   app->add_option("--set", c.settings, "NODE.PARAMETER=VALUE instead of what the file says; may stand several times")
-      ->expected(1)
+      ->allow_extra_args(false)
       ->take_all();
   app->add_flag("--json", c.json, "Results as JSON on standard output, for scripts");
 }
@@ -44,11 +44,15 @@ int main(int argc, char** argv) {
   int status = 0;
 
   RenderCommand render;
-  auto* r = add(app, "render", "Measure what is needed and write the frames",
-                "  platewright render quay.toml\n"
-                "  platewright render quay.toml out --frames 1-48x12 --scale 0.5\n"
-                "  platewright render quay.toml --set clean.filter=cubic --dry-run\n",
-                render, status);
+  auto* r =
+      add(app, "render", "Measure what is needed and write the frames",
+          "  platewright render quay.toml\n"
+          "  platewright render quay.toml out --frames 1-48x12 --scale 0.5\n"
+          "  platewright render quay.toml --set clean.filter=cubic --dry-run\n"
+          "  platewright render quay.toml --frames 1-24 --log night.log --keep-going\n"
+          "Files that are there and come from the same shot are left alone: run it again after a stop, or run several\n"
+          "with different --frames beside one another.\n",
+          render, status);
   add_shot(r, render);
   add_machine(r, render);
   r->add_option("nodes", render.nodes, "Deliver nodes; all of them when none is named");
@@ -60,7 +64,11 @@ int main(int argc, char** argv) {
         return *end == 0 && s >= 0.01 && s <= 1 ? "" : "\"" + text + "\" is no scale; write 0.01 to 1, as in 0.5";
       });
   r->add_flag("--dry-run", render.dry_run, "Measure, then print the plan of the first frame and write nothing");
-  r->add_flag("--again", render.again, "Measure again even what is stored and unchanged");
+  r->add_flag("--again", render.again, "Measure and draw again even what is there and comes from the same");
+  r->add_flag("--keep-going", render.keep_going,
+              "A measure that fails takes only the deliveries that lean on it with it");
+  r->add_flag("--strict", render.strict, "End at the first problem, a warning too");
+  r->add_option("--log", render.log, "Add a line of JSON for every file to this file");
 
   CheckCommand check;
   add_shot(add(app, "check", "Read a shot file and say all that is wrong with it", "  platewright check quay.toml\n",
@@ -118,7 +126,7 @@ int main(int argc, char** argv) {
   p->add_option("--region", probe.region,
                 "With --stills: corners in the reference frame, as \"x,y x,y x,y\"; default: the plane's");
   p->add_option("--thing", probe.things, "With --stills: nodes of mattes of what must be out of the region");
-  p->add_option("--set", probe.settings, "With --stills: NODE.PARAMETER=VALUE")->expected(1)->take_all();
+  p->add_option("--set", probe.settings, "With --stills: NODE.PARAMETER=VALUE")->allow_extra_args(false)->take_all();
   p->add_flag("--json", probe.json, "Results as JSON");
   add_machine(p, probe);
 

@@ -59,12 +59,15 @@ int run(const MeasureCommand& c) {
   const auto runner = arena(c.threads);
   std::optional<Progress> progress;
   std::string now;
-  const auto results =
-      measure(*scene, *nodes, {*runner, *memory, !c.again, [&](const std::string& node, int done, int total) {
-                                 if (node != now) progress.emplace(now = node, c.json);
-                                 progress->at(done, total);
-                                 return !stop_asked();
-                               }});
+  const auto results = measure(*scene, *nodes,
+                               {.runner = *runner,
+                                .memory_limit = *memory,
+                                .reuse = !c.again,
+                                .progress = [&](const std::string& node, int done, int total) {
+                                  if (node != now) progress.emplace(now = node, c.json);
+                                  progress->at(done, total);
+                                  return !stop_asked();
+                                }});
   progress.reset();
   if (!results) return say(results.error()), stop_asked() ? kStopped : kMistake;
   say(results->remarks);

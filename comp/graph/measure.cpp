@@ -17,7 +17,7 @@ std::string stored_stem(const Graph& graph, const std::string& node) {
 
 namespace {
 
-Result<Measured> run(const Stage& stage, int n, Kept& kept, const MeasureOptions& options) {
+Result<Measured> run(const Stage& stage, int n, Kept& kept, const MeasureOptions& options, bool& stopped) {
   const Node& node = stage.scene.graph.nodes[n];
   const auto inputs = stage.connections(n, stage.scene.shot.first);
   const Measuring measuring{
@@ -30,7 +30,10 @@ Result<Measured> run(const Stage& stage, int n, Kept& kept, const MeasureOptions
         return std::move((*drawn)[0]);
       },
       options.runner,
-      [&](int done, int total) { return !options.progress || options.progress(node.name, done, total); }};
+      [&](int done, int total) {
+        stopped = stopped || (options.progress && !options.progress(node.name, done, total));
+        return !stopped;
+      }};
   auto result = node.kind->hooks.measure(node.params.get(), measuring);
   if (result) return result;
   for (Problem& p : result.error()) {
@@ -60,18 +63,28 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
   const Graph& graph = scene.graph;
   const std::vector<bool> needed = upstream(graph, wanted);
   const std::vector<std::string> keys = cache_keys(scene);
-  Results results{std::vector<Measured>(graph.nodes.size()), {}, {}};
+  Results results{std::vector<Measured>(graph.nodes.size()), {}, {}, std::vector<bool>(graph.nodes.size()), {}};
   Kept kept(options.memory_limit / 4);
   for (size_t n = 0; n < graph.nodes.size(); ++n) {
     const Node& node = graph.nodes[n];
-    if (!needed[n] || (node.kind->family != Family::measure && node.kind->family != Family::bake)) continue;
+    for (const auto& input : node.inputs)
+      for (const Link& l : input)
+        if (results.without[l.node]) results.without[n] = true;
+    if (!needed[n] || results.without[n]) continue;
+    if (node.kind->family != Family::measure && node.kind->family != Family::bake) continue;
     const auto start = std::chrono::steady_clock::now();
     bool reused = false;
     if (options.reuse && node.kind->hooks.recall)
       if (auto stored = node.kind->hooks.recall(stored_stem(graph, node.name), keys[n]))
         results.measured[n] = std::move(*stored), reused = true;
     if (!reused) {
-      auto m = run(Stage(scene, results.measured), static_cast<int>(n), kept, options);
+      bool stopped = false;
+      auto m = run(Stage(scene, results.measured), static_cast<int>(n), kept, options, stopped);
+      if (!m && options.keep_going && !stopped) {
+        results.without[n] = true;
+        results.problems.insert(results.problems.end(), m.error().begin(), m.error().end());
+        continue;
+      }
       if (!m) return fail(m.error());
       if (auto s = store(graph, node, *m, keys[n]); !s) return fail(s.error());
       results.measured[n] = std::move(*m);

@@ -11,6 +11,7 @@ struct MeasureOptions {
   const Runner& runner;
   int64_t memory_limit = int64_t{4} << 30;  // Bytes.
   bool reuse = true;                        // False: measure again even what is stored.
+  bool keep_going = false;                  // A measure that fails takes only what leans on it with it.
   // Called as a measure goes on; false stops it.
   std::function<bool(const std::string& node, int done, int total)> progress = {};
 };
@@ -25,6 +26,8 @@ struct Results {
   std::vector<Measured> measured;  // Per node.
   std::vector<MeasuredNode> done;  // In order.
   Problems remarks;                // Warnings and notes of the results.
+  std::vector<bool> without;       // Per node: it, or what it leans on, could not be measured (when keep_going).
+  Problems problems;               // Why.
 };
 
 // Measures what the nodes of `wanted` lean on, themselves included. Stored beside the shot in NAME.measured/. The

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <atomic>
+#include <chrono>
 #include <cstring>
 #include <mutex>
 #include <new>
@@ -66,6 +68,11 @@ Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const Rend
 
 }  // namespace
 
+std::string_view name(Outcome o) {
+  constexpr std::string_view names[] = {"written", "kept", "failed"};
+  return names[static_cast<size_t>(o)];
+}
+
 RenderReport render(const Scene& scene, const Results& results, const std::vector<int>& sinks,
                     const std::vector<int>& frames, const RenderOptions& options) {
   const Stage stage(scene, results.measured);
@@ -77,38 +84,52 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   std::vector<Problems> told(frames.size());
   int done = 0;
 
-  auto deliver = [&](int sink, int frame) -> Result<Problems> {
+  std::atomic<bool> enough{false};  // Of a strict run.
+
+  // The value holds warnings.
+  auto deliver = [&](int sink, int frame, Outcome& outcome) -> Result<Problems> {
     const Node& node = scene.graph.nodes[sink];
+    const Hooks& hooks = node.kind->hooks;
     const Link& from = node.inputs[0][0];
+    const std::string origin = fmt::format("{} {}", keys[sink], frame);
+    if (options.reuse && hooks.origin && hooks.origin(node.params.get(), scene.shot, frame) == origin) {
+      outcome = Outcome::kept;
+      return Problems{};
+    }
     const Rect rect = file_rect(stage, sink, frame);
     try {
       if (auto problem = too_large(rect, options.memory_limit)) return fail(std::move(*problem));
       auto picture = draw_banded(drawing, {from.node, from.output, frame, rect}, options);
       if (!picture) return fail(picture.error());
-      return node.kind->hooks.deliver(
-          node.params.get(),
-          Delivering{scene.shot,
-                     frame,
-                     *picture,
-                     {{"PlatewrightKey", keys[sink]}, {"PlatewrightTarget", std::string(target_name())}}});
+      auto written =
+          hooks.deliver(node.params.get(), Delivering{scene.shot, frame, *picture, origin, std::string(target_name())});
+      if (written) outcome = Outcome::written;
+      return written;
     } catch (const std::bad_alloc&) {  // The other frames may still fit.
       return fail(Problem{.what = fmt::format("{}: the machine has no more memory", node.name),
                           .remedy = "lower --memory, --threads or --scale"});
     }
   };
   auto one = [&](size_t i) {
-    if (options.stop && options.stop->load()) {
+    if ((options.stop && options.stop->load()) || enough) {
       std::lock_guard lock(mutex);
       report.stopped = true;
       return;
     }
     const int frame = frames[i];
-    int written = 0;
     for (int sink : sinks) {
-      Result<Problems> result = deliver(sink, frame);
-      written += result.has_value();
-      for (Problem& p : result ? *result : result.error()) {
-        p.frame = frame;
+      const auto start = std::chrono::steady_clock::now();
+      Outcome outcome = Outcome::failed;
+      Result<Problems> result = deliver(sink, frame, outcome);
+      const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+      Problems& problems = result ? *result : result.error();
+      for (Problem& p : problems) p.frame = frame;
+      if (options.strict && !problems.empty()) enough = true;
+      std::lock_guard lock(mutex);
+      report.written += outcome == Outcome::written;
+      report.kept += outcome == Outcome::kept;
+      if (options.delivered) options.delivered({sink, frame, outcome, took.count(), problems});
+      for (Problem& p : problems) {
         // The same broken input met through two sinks is told once.
         const bool known = std::any_of(told[i].begin(), told[i].end(),
                                        [&](const Problem& q) { return q.file == p.file && q.what == p.what; });
@@ -116,7 +137,6 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
       }
     }
     std::lock_guard lock(mutex);
-    report.written += written;
     report.frames += !any_error(told[i]);
     ++done;
     if (options.progress) options.progress(frame, done, static_cast<int>(frames.size()));

@@ -33,10 +33,17 @@ std::string target(const Deliver& p, const Shot& shot, int frame) {
   return pattern ? pattern->file(frame) : path;
 }
 
+constexpr const char* kOrigin = "PlatewrightOrigin";
+
+std::string origin(const Deliver& p, const Shot& shot, int frame) {
+  const auto info = inspect_still(target(p, shot, frame));
+  return info ? text_in(*info, kOrigin) : "";
+}
+
 Result<Problems> deliver(const Deliver& p, const Delivering& d) {
   WriteOptions o = options(p);
   o.width = d.shot.canvas().width(), o.height = d.shot.canvas().height();
-  o.texts = d.about;
+  o.texts = {{kOrigin, d.origin}, {"PlatewrightTarget", d.target}};
   return write_still(target(p, d.shot, d.frame), d.picture, o);
 }
 
@@ -81,6 +88,7 @@ Kind deliver_kind() {
       .param("quality", &Deliver::quality, {.doc = "Of JPEG.", .min = 1, .max = 100})
       .fits_shot(writable)
       .target(target)
+      .origin(origin)
       .deliver(deliver);
 }
 

@@ -301,6 +301,20 @@ Result<StillFile> read_still(const std::string& path, const ReadOptions& options
   }
 }
 
+std::string text_in(const StillInfo& info, std::string_view name) {
+  for (const auto& [key, text] : info.texts) {
+    if (key == name) return text;
+    for (size_t at = 0; at < text.size();) {
+      const size_t end = std::min(text.find("; ", at), text.size());
+      const std::string_view one = std::string_view(text).substr(at, end - at);
+      if (one.starts_with(name) && one.substr(name.size()).starts_with('='))
+        return std::string(one.substr(name.size() + 1));
+      at = end + 2;
+    }
+  }
+  return {};
+}
+
 Result<StillInfo> inspect_still(const std::string& path, const ReadOptions& options) {
   try {
     auto opened = open_still(path, options);

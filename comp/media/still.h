@@ -37,6 +37,9 @@ struct ReadOptions {
   std::optional<Encoding> encoding;  // Overrides what the file says of itself.
 };
 
+// What the file says under that name, whatever its format; empty when it says nothing.
+std::string text_in(const StillInfo& info, std::string_view name);
+
 struct StillFile {
   Picture picture;
   StillInfo info;
@@ -62,7 +65,9 @@ struct WriteOptions {
   std::string compression;    // EXR none rle zips zip (usual) piz pxr24 b44 b44a dwaa dwab; TIFF none lzw (usual) zip.
   int quality = 95;           // Of JPEG, 1 to 100.
   int width = 0, height = 0;  // Of the canvas; 0: the picture's own window is the canvas.
-  std::vector<std::pair<std::string, std::string>> texts;  // Stored with the picture: name, text.
+  // Stored with the picture: name, text. TIFF and JPEG hold them in their description, as "name=text; name=text", DPX
+  // in the name of its project, which has room for 199 bytes.
+  std::vector<std::pair<std::string, std::string>> texts;
 };
 
 // The problems write_still would meet that can be known before there are pixels: an extension nobody writes, a depth,

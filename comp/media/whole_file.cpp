@@ -6,6 +6,8 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <csignal>
+#include <cstdlib>
 #include <cstring>
 #include <filesystem>
 
@@ -76,6 +78,13 @@ Problem cannot_write(const std::string& path, int error) {
   return about(path, fmt::format("the file cannot be written ({})", std::strerror(error)), "");
 }
 
+// Temporary files are named .FILE.PROCESS.MACHINE.part.
+std::string part_ending() {
+  char machine[256] = "";
+  if (::gethostname(machine, sizeof machine - 1) != 0) machine[0] = 0;
+  return fmt::format(".{}.part", machine);
+}
+
 bool write_all(int fd, ByteSpan bytes) {
   while (!bytes.empty()) {
     const ssize_t n = ::write(fd, bytes.data(), bytes.size());
@@ -114,6 +123,24 @@ Result<FileBytes> read_whole_file(const std::string& path) {
   return file;
 }
 
+int remove_leftovers(const std::string& folder) {
+  const std::string ending = part_ending();
+  int removed = 0;
+  std::error_code error;
+  for (const auto& entry : std::filesystem::directory_iterator(folder.empty() ? "." : folder, error)) {
+    std::string name = entry.path().filename().string();
+    if (!name.starts_with('.') || !name.ends_with(ending)) continue;
+    name.resize(name.size() - ending.size());
+    const std::string number = name.substr(name.rfind('.') + 1);
+    char* end = nullptr;
+    const long process = std::strtol(number.c_str(), &end, 10);
+    if (number.empty() || *end != 0 || process <= 0 || ::kill(static_cast<pid_t>(process), 0) == 0 || errno == EPERM)
+      continue;
+    removed += ::unlink(entry.path().c_str()) == 0;
+  }
+  return removed;
+}
+
 Result<void> check_writable(const std::string& path) {
   if (std::filesystem::is_directory(path)) return fail(cannot_write(path, EISDIR));
   const std::string folder = folder_of(path);
@@ -125,8 +152,8 @@ Result<void> check_writable(const std::string& path) {
 Result<void> write_whole_file(const std::string& path, ByteSpan bytes) {
   if (std::filesystem::is_directory(path)) return fail(cannot_write(path, EISDIR));
   const std::filesystem::path folder = folder_of(path);
-  const std::string temporary =
-      (folder / fmt::format(".{}.{}.part", std::filesystem::path(path).filename().string(), ::getpid())).string();
+  const std::string name = std::filesystem::path(path).filename().string();
+  const std::string temporary = (folder / fmt::format(".{}.{}{}", name, ::getpid(), part_ending())).string();
   Descriptor fd(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666));
   if (fd.get() < 0) return fail(cannot_write(path, errno));
   const bool written = write_all(fd.get(), bytes) && ::fsync(fd.get()) == 0 && fd.close() == 0 &&

@@ -29,6 +29,10 @@ Result<FileBytes> read_whole_file(const std::string& path);
 // was there before stays. Problems: folder missing or not writable, no room, path is a folder.
 Result<void> write_whole_file(const std::string& path, ByteSpan bytes);
 
+// Removes what a killed run left half-written in the folder: temporary files of programs that no longer run on this
+// machine. Returns how many.
+int remove_leftovers(const std::string& folder);
+
 // The problems write_whole_file would meet that can be seen without writing.
 Result<void> check_writable(const std::string& path);
 

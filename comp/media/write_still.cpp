@@ -139,9 +139,10 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
   s.alpha_channel = channels == 4 ? 3 : -1;
   s.attribute("Software", "Platewright");
   s.attribute("DateTime", "");  // The time of writing would make every file different.
-  s.attribute("tiff:write_exif", 0);
   s.attribute("oiio:UnassociatedAlpha", p.type == FileType::exr ? 0 : 1);
   if (p.type == FileType::exr || p.type == FileType::tiff) s.attribute("compression", p.compression);
+  // Elsewhere the library drops what is named after another format, but only once it has met that format.
+  if (p.type == FileType::tiff) s.attribute("tiff:write_exif", 0);
   if (p.type == FileType::jpeg) {
     s.attribute("compression", fmt::format("jpeg:{}", o.quality));
     s.attribute("jpeg:subsampling", "4:4:4");
@@ -158,7 +159,13 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
     if (p.encoding == Encoding::rec709_camera) s.attribute("dpx:Transfer", "ITU-R 709-4");
     if (p.encoding == Encoding::linear) s.attribute("dpx:Transfer", "Linear");
   }
-  for (const auto& [key, text] : o.texts) s.attribute(key, text);
+  if (p.type == FileType::exr || p.type == FileType::png) {
+    for (const auto& [key, text] : o.texts) s.attribute(key, text);
+  } else if (!o.texts.empty()) {
+    std::string all;
+    for (const auto& [key, text] : o.texts) all += fmt::format("{}{}={}", all.empty() ? "" : "; ", key, text);
+    s.attribute(p.type == FileType::dpx ? "DocumentName" : "ImageDescription", all);
+  }
   return s;
 }
 

@@ -73,6 +73,10 @@ class Declare {
     return kind_.hooks.target = typed(f), std::move(*this);
   }
   template <class F>
+  Declare origin(F f) && {
+    return kind_.hooks.origin = typed(f), std::move(*this);
+  }
+  template <class F>
   Declare deliver(F f) && {
     return kind_.hooks.deliver = typed(f), std::move(*this);
   }

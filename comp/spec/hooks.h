@@ -96,7 +96,8 @@ struct Delivering {
   const Shot& shot;
   int frame;
   const Picture& picture;
-  std::vector<std::pair<std::string, std::string>> about;  // What the file says of itself.
+  std::string origin;  // What the frame comes from, for the file to say.
+  std::string target;  // What the program was built for.
 };
 
 struct Hooks {
@@ -116,8 +117,9 @@ struct Hooks {
   std::function<Result<void>(const Measured&, const std::string& path_stem, const std::string& key)> save = {};
   std::function<Result<Measured>(const std::string& path_stem, const std::string& key)> recall = {};
   std::function<Problems(const Measured&)> remarks = {};  // What a person should know of the result.
-  // sink: the file of a frame, and its writing.
+  // sink: the file of a frame, what the one that is there says it came from (empty: nothing), and its writing.
   std::function<std::string(const void* params, const Shot&, int frame)> target = {};
+  std::function<std::string(const void* params, const Shot&, int frame)> origin = {};
   std::function<Result<Problems>(const void* params, const Delivering&)> deliver = {};  // The value holds warnings.
 };
 
