@@ -1,8 +1,11 @@
 // platewright: the command line. Each command's options are read here and run in its own file.
+#include <fmt/format.h>
+
 #include <CLI/CLI.hpp>
 #include <cstdlib>
 
 #include "apps/command.h"
+#include "apps/manual.h"
 #include "apps/say.h"
 
 namespace {
@@ -139,6 +142,17 @@ int main(int argc, char** argv) {
   c->add_option("--frames", sheet.frames, "As 1,12,24; default: six spread over the first sequence");
   c->add_option("--height", sheet.height, "Of one picture, pixels")->capture_default_str()->check(CLI::Range(16, 2160));
   c->add_option("--crop", sheet.crop, "Only this part of each picture, as x0,y0,x1,y1; enlarged without smoothing");
+
+  const auto print = [&app](std::string (*what)(const CLI::App&)) {
+    return [&app, what] {
+      fmt::print("{}", what(app));
+      throw CLI::Success();
+    };
+  };
+  app.add_flag_callback("--manual", print(manual_page), "Print a manual page: platewright --manual | man -l -")
+      ->trigger_on_parse();
+  app.add_flag_callback("--completion", print(bash_completion), "Print completion for bash, to be sourced")
+      ->trigger_on_parse();
 
   try {
     app.parse(argc, argv);
