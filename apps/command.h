@@ -21,9 +21,9 @@ struct Common {
 
 struct RenderCommand : Common {
   std::vector<std::string> nodes;
-  std::string frames;
+  std::string frames, log;
+  bool frames_given = false, log_given = false;  // An empty text is a mistake, not the whole shot.
   double scale = 1;
-  std::string log;
   bool dry_run = false, again = false, keep_going = false, strict = false;
 };
 int run(const RenderCommand& c);

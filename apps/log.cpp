@@ -16,11 +16,17 @@ Log::~Log() {
 }
 
 Result<void> Log::open(const std::string& path) {
-  file_ = ::open(path.c_str(), O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
+  file_ = ::open(path.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0666);
   if (file_ < 0)
     return fail(Problem{.what = fmt::format("the log cannot be written ({})", std::strerror(errno)),
                         .remedy = "name a file in a folder that is there and open",
                         .file = "--log " + path});
+  char first = '{';
+  if (::pread(file_, &first, 1, 0) < 0 || first != '{') {
+    ::close(file_);
+    file_ = -1;
+    return fail(Problem{.what = "this file is no log", .remedy = "name a new file", .file = "--log " + path});
+  }
   return {};
 }
 

@@ -2,11 +2,17 @@
 #include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <csignal>
+#include <cstdio>
 #include <cstdlib>
+#include <system_error>
+#include <thread>
 
 #include "apps/command.h"
 #include "apps/manual.h"
 #include "apps/say.h"
+#include "comp/spec/nearest.h"
 
 namespace {
 
@@ -21,7 +27,9 @@ void add_shot(CLI::App* app, Common& c) {
 }
 
 void add_machine(CLI::App* app, Common& c) {
-  app->add_option("--threads", c.threads, "0: as many as the machine has")->check(CLI::Range(0, 1024));
+  const auto threads = [&c](int n) { c.threads = std::min(n, static_cast<int>(std::thread::hardware_concurrency())); };
+  app->add_option_function<int>("--threads", threads, "At most so many; 0: as many as the machine has")
+      ->check(CLI::Range(0, 1024));
   app->add_option("--memory", c.memory, "Limit for pictures in memory, as 800M or 4G")->capture_default_str();
 }
 
@@ -33,9 +41,45 @@ CLI::App* add(CLI::App& app, const char* name, const char* what, const char* exa
   return sub;
 }
 
+// For the first word that is no command, or no option of its command: what may have been meant.
+std::string suggestion(const CLI::App& app, int argc, char** argv) {
+  if (argc < 2) return {};
+  const CLI::App* command = nullptr;
+  std::vector<std::string> names;
+  for (const CLI::App* c : app.get_subcommands([](const CLI::App*) { return true; })) {
+    names.push_back(c->get_name());
+    if (c->get_name() == argv[1]) command = c;
+  }
+  const auto say_so = [](const char* what, const std::string& word, const std::string& meant, const char* list) {
+    return fmt::format("there is no {} \"{}\"; {}", what, word,
+                       meant.empty() ? list : fmt::format("did you mean {}?", meant));
+  };
+  if (!command) {
+    if (argv[1][0] == '-') return {};
+    return say_so("command", argv[1], nearest(argv[1], names), "\"platewright --help\" lists them");
+  }
+  names.clear();
+  for (const CLI::Option* o : command->get_options())
+    for (const std::string& l : o->get_lnames()) names.push_back("--" + l);
+  for (int i = 2; i < argc; ++i) {
+    const std::string word = std::string(argv[i]).substr(0, std::string(argv[i]).find('='));
+    if (word.starts_with("--") && word.size() > 2 && std::find(names.begin(), names.end(), word) == names.end())
+      return say_so("option", word, nearest(word, names), "see --help");
+  }
+  return {};
+}
+
+// Whether all that was printed has arrived; says it when not.
+bool flushed() {
+  if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0) return true;
+  say({{.what = "the output cannot be written", .remedy = "look where it is sent to: the disk may be full"}});
+  return false;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
+  std::signal(SIGXFSZ, SIG_IGN);  // A file that may not grow further is told as a full disk is.
   CLI::App app("Platewright rebuilds a background that something stood in front of, and makes it live again.",
                "platewright");
   app.footer(
@@ -59,7 +103,11 @@ int main(int argc, char** argv) {
   add_shot(r, render);
   add_machine(r, render);
   r->add_option("nodes", render.nodes, "Deliver nodes; all of them when none is named");
-  r->add_option("--frames", render.frames, "As 1-48, 1-48x4 (every fourth), 3,9,12; default: the whole shot");
+  const auto given = [](std::string& text, bool& flag) {
+    return [&text, &flag](const std::string& s) { text = s, flag = true; };
+  };
+  r->add_option_function<std::string>("--frames", given(render.frames, render.frames_given),
+                                      "As 1-48, 1-48x4 (every fourth), 3,9,12; default: the whole shot");
   r->add_option("--scale", render.scale, "Proxy: draw at this share of the full size; measures stay at full size")
       ->check([](const std::string& text) {  // A range lets "nan" through.
         char* end = nullptr;
@@ -71,7 +119,8 @@ int main(int argc, char** argv) {
   r->add_flag("--keep-going", render.keep_going,
               "A measure that fails takes only the deliveries that lean on it with it");
   r->add_flag("--strict", render.strict, "End at the first problem, a warning too");
-  r->add_option("--log", render.log, "Add a line of JSON for every file to this file");
+  r->add_option_function<std::string>("--log", given(render.log, render.log_given),
+                                      "Add a line of JSON for every file to this file");
 
   CheckCommand check;
   add_shot(add(app, "check", "Read a shot file and say all that is wrong with it", "  platewright check quay.toml\n",
@@ -157,8 +206,15 @@ int main(int argc, char** argv) {
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {
+    if (const std::string meant = suggestion(app, argc, argv); e.get_exit_code() != 0 && !meant.empty()) {
+      fmt::print(stderr, "{}\n", meant);
+      return kMistake;
+    }
     const int code = app.exit(e);
-    return code == 0 ? 0 : kMistake;
+    return code != 0 ? kMistake : flushed() ? kDone : kSomeFailed;
+  } catch (const std::system_error& e) {  // What is printed goes into a file, say, on a full disk.
+    say({{.what = std::string("the output cannot be written: ") + e.what(), .remedy = "look where it is sent to"}});
+    return kSomeFailed;
   } catch (const std::bad_alloc&) {
     say({{.what = "the machine has no more memory",
           .remedy = "lower --memory or --scale, or deliver fewer frames at once"}});
@@ -168,5 +224,5 @@ int main(int argc, char** argv) {
           .remedy = "this is a fault of the program; please report it with the shot file"}});
     return kMistake;
   }
-  return status;
+  return flushed() ? status : kSomeFailed;
 }

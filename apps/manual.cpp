@@ -26,29 +26,49 @@ std::string roff(const std::string& text) {
 
 bool is_help(const CLI::Option* o) { return o->get_name(false, true).find("--help") != std::string::npos; }
 
+// The examples and remarks below a command's help: indented lines are examples, the others run on.
+std::string footer(const CLI::App& app) {
+  std::istringstream lines(app.get_footer());
+  std::string out, line;
+  bool running = false;
+  while (std::getline(lines, line)) {
+    if (line.empty() || line == "Examples:") continue;
+    const bool example = line.starts_with("  ");
+    if (example)
+      out += fmt::format(".PP\n.nf\n    {}\n.fi\n", roff(line.substr(2)));
+    else
+      out += fmt::format("{}{}\n", running ? "" : ".PP\n", roff(line));
+    running = !example;
+  }
+  return out;
+}
+
+// What an option takes: CLI11 writes the ranges of numbers behind the word.
+std::string value_name(const CLI::Option& o) {
+  const std::string type = o.get_type_name();
+  const std::string word = type.substr(0, type.find_first_of(":[ "));
+  return word == "INT" || word == "FLOAT" || word == "UINT" ? "NUMBER" : word;
+}
+
+std::string synopsis(const CLI::App& command) {
+  std::string out = "\\fBplatewright " + command.get_name() + "\\fR";
+  for (const CLI::Option* o : command.get_options())
+    if (o->get_positional()) {
+      const std::string name = roff(o->get_name(true, false)) + (o->get_items_expected_max() > 1 ? "..." : "");
+      out += " " + (o->get_required() ? "\\fI" + name + "\\fR" : "[\\fI" + name + "\\fR]");
+    }
+  return out + " [\\fIOPTION\\fR...]";
+}
+
 std::string options(const CLI::App& app) {
   std::string out;
   for (const CLI::Option* o : app.get_options()) {
     if (is_help(o)) continue;
     std::string name = o->get_name(o->get_positional(), true);
     const bool takes = o->get_items_expected_max() > 0;
-    const std::string value = takes && !o->get_positional() ? " \\fI" + roff(o->get_type_name()) + "\\fR" : "";
+    const std::string value = takes && !o->get_positional() ? " \\fI" + value_name(*o) + "\\fR" : "";
     const std::string usual = o->get_default_str().empty() ? "" : fmt::format(" (usually {})", o->get_default_str());
     out += fmt::format(".TP\n\\fB{}\\fR{}\n{}{}\n", roff(name), value, roff(o->get_description()), roff(usual));
-  }
-  return out;
-}
-
-// The examples and remarks below a command's help: indented lines are examples.
-std::string footer(const CLI::App& app) {
-  std::istringstream lines(app.get_footer());
-  std::string out, line;
-  while (std::getline(lines, line)) {
-    if (line.empty() || line == "Examples:") continue;
-    if (line.starts_with("  "))
-      out += fmt::format(".PP\n.nf\n    {}\n.fi\n", roff(line.substr(2)));
-    else
-      out += fmt::format(".PP\n{}\n", roff(line));
   }
   return out;
 }
@@ -67,7 +87,7 @@ std::string manual_page(const CLI::App& app) {
       "COMMANDS\n",
       roff(app.get_description()), options(app));
   for (const CLI::App* c : commands(app)) {
-    out += fmt::format(".SS {}\n{}.\n", c->get_name(), roff(c->get_description()));
+    out += fmt::format(".SS {}\n{}\n.PP\n{}.\n", c->get_name(), synopsis(*c), roff(c->get_description()));
     out += options(*c) + footer(*c);
   }
   out += ".SH NOTES\n" + footer(app);

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <map>
 #include <nlohmann/json.hpp>
 
@@ -55,6 +56,16 @@ int run(const MeasureCommand& c) {
       if (n.kind->family == Family::measure || n.kind->family == Family::bake) names.push_back(n.name);
   const auto nodes = nodes_named(*scene, names);
   if (!nodes) return kMistake;
+  const auto measures = [&](int n) {
+    const Family f = scene->graph.nodes[n].kind->family;
+    return f == Family::measure || f == Family::bake;
+  };
+  if (std::none_of(nodes->begin(), nodes->end(), measures)) {
+    say({{.what = "there is nothing to measure",
+          .remedy = "name a plane, a still or another measure",
+          .file = c.shot}});
+    return kMistake;
+  }
   watch_for_stop();
   const auto runner = arena(c.threads);
   std::optional<Progress> progress;

@@ -20,6 +20,17 @@ void on_signal(int signal) {
   }
 }
 
+// What is wrong with a value that stands nowhere in the file was given with --set.
+void point_at_setting(Problem& p, const std::vector<std::string>& settings) {
+  for (const std::string& s : settings) {
+    const std::string key = s.substr(0, s.find('='));
+    const std::string word = key.substr(key.find('.') + 1);
+    if (p.what.starts_with(key) ||
+        (key.starts_with(p.node + ".") && p.what.find("\"" + word + "\"") != std::string::npos))
+      p.file = "--set " + s;
+  }
+}
+
 }  // namespace
 
 const std::atomic<bool>& stop_asked() { return stop; }
@@ -29,9 +40,12 @@ void watch_for_stop() {
   std::signal(SIGTERM, on_signal);
 }
 
-std::optional<Scene> open_shot(const Common& common, double scale) {
+std::optional<Scene> open_shot(const Common& common, double scale, Problems* told) {
   auto wrong = [&](const Problems& problems) {
-    if (common.json) fmt::print("{{\"problems\": {}}}\n", json_text(problems));
+    if (told)
+      *told = problems;
+    else if (common.json)
+      fmt::print("{{\"problems\": {}}}\n", json_text(problems));
     say(problems);
     return std::nullopt;
   };
@@ -42,7 +56,11 @@ std::optional<Scene> open_shot(const Common& common, double scale) {
     if (!text) return wrong(text.error());
   }
   auto checked = check(*text, all_kinds());
-  if (!checked) return wrong(checked.error());
+  if (!checked) {
+    for (Problem& p : checked.error())
+      if (p.line == 0) point_at_setting(p, common.settings);
+    return wrong(checked.error());
+  }
   auto scene = survey(std::move(checked->graph), scale);
   if (!scene) return wrong(scene.error());
   say(checked->warnings);

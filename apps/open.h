@@ -9,7 +9,8 @@
 namespace pw {
 
 // Reads, applies --set, checks and surveys. Says the problems; nothing when there are errors.
-std::optional<Scene> open_shot(const Common& common, double scale);
+// `told` gathers them for JSON that is printed later; without it JSON is printed here.
+std::optional<Scene> open_shot(const Common& common, double scale, Problems* told = nullptr);
 
 // Indices of the named nodes; of all sinks when there is no name. Says the problem when a name is no node.
 std::optional<std::vector<int>> nodes_named(const Scene& scene, const std::vector<std::string>& names);

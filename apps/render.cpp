@@ -16,67 +16,74 @@
 namespace pw {
 namespace {
 
+namespace fs = std::filesystem;
 using Json = nlohmann::ordered_json;
 
 // The frames asked for with --frames, or the whole shot.
-std::optional<std::vector<int>> frames_of(const std::string& text, const Shot& shot) {
+Result<std::vector<int>> frames_of(const RenderCommand& c, const Shot& shot) {
   std::vector<int> frames;
-  if (text.empty()) {
+  if (!c.frames_given) {
     for (int f = shot.first; f <= shot.last; ++f) frames.push_back(f);
     return frames;
   }
-  auto parsed = parse_frames(text);
+  const std::string file = "--frames " + c.frames;
+  auto parsed = parse_frames(c.frames);
   if (!parsed) {
-    say(parsed.error());
-    return std::nullopt;
+    for (Problem& p : parsed.error()) p.file = file;
+    return parsed;
   }
   for (int f : *parsed)
-    if (f < shot.first || f > shot.last) {
-      say({{.what = fmt::format("frame {} is outside the shot", f),
-            .remedy = fmt::format("it has frames {} to {}", shot.first, shot.last),
-            .file = "--frames " + text}});
-      return std::nullopt;
+    if (f < shot.first || f > shot.last)
+      return fail(Problem{.what = fmt::format("frame {} is outside the shot", f),
+                          .remedy = fmt::format("it has frames {} to {}", shot.first, shot.last),
+                          .file = file});
+  return parsed;
+}
+
+// The folders files go into, made where they are missing. A run that comes to nothing leaves none of those it made.
+class Folders {
+ public:
+  // Before the first frame, so that a closed one is told at once. What a killed run left half-written is taken away.
+  Problems make(const Scene& scene, const std::vector<int>& sinks, int frame) {
+    Problems problems;
+    for (int s : sinks) {
+      const Node& node = scene.graph.nodes[s];
+      const fs::path file = node.kind->hooks.target(node.params.get(), scene.shot, frame), folder = file.parent_path();
+      std::vector<fs::path> missing;
+      for (fs::path f = folder; !f.empty() && !fs::exists(f); f = f.parent_path()) missing.push_back(f);
+      std::error_code error;
+      if (!folder.empty()) fs::create_directories(folder, error);
+      made_.insert(made_.end(), missing.rbegin(), missing.rend());
+      const Position at = node.where("file");
+      auto tell = [&](std::string what, std::string remedy) {
+        problems.push_back({.what = std::move(what),
+                            .remedy = std::move(remedy),
+                            .file = scene.graph.file,
+                            .line = at.line,
+                            .column = at.column,
+                            .node = node.name});
+      };
+      if (error) {
+        tell(fmt::format("the folder {} cannot be made ({})", folder.string(), error.message()),
+             error == std::errc::not_a_directory || error == std::errc::file_exists
+                 ? "a file has its name: deliver elsewhere"
+                 : "make its parent writable or deliver elsewhere");
+      } else if (const auto open = check_writable(file.string()); !open) {
+        tell(open.error()[0].what, open.error()[0].remedy);
+      } else {
+        remove_leftovers(folder.string());
+      }
     }
-  return *parsed;
-}
-
-// Folders of the files to come are made before the first frame, so that a closed one is told at once; what a killed run
-// left in them half-written is taken away. `made`: those that were not there.
-Problems make_folders(const Scene& scene, const std::vector<int>& sinks, int frame, std::vector<std::string>& made) {
-  Problems problems;
-  for (int s : sinks) {
-    const Node& node = scene.graph.nodes[s];
-    const std::filesystem::path folder =
-        std::filesystem::path(node.kind->hooks.target(node.params.get(), scene.shot, frame)).parent_path();
-    std::error_code error;
-    if (!folder.empty() && std::filesystem::create_directories(folder, error)) made.push_back(folder.string());
-    const Position at = node.where("file");
-    if (error)
-      problems.push_back({.what = fmt::format("the folder {} cannot be made ({})", folder.string(), error.message()),
-                          .remedy = "make its parent writable or deliver elsewhere",
-                          .file = scene.graph.file,
-                          .line = at.line,
-                          .column = at.column,
-                          .node = node.name});
-    else
-      remove_leftovers(folder.string());
+    return problems;
   }
-  return problems;
-}
+  void remove_empty() const {
+    std::error_code error;
+    for (auto f = made_.rbegin(); f != made_.rend(); ++f) fs::remove(*f, error);
+  }
 
-// A run that comes to nothing leaves no empty folder.
-void remove_empty(const std::vector<std::string>& folders) {
-  std::error_code error;
-  for (auto f = folders.rbegin(); f != folders.rend(); ++f) std::filesystem::remove(*f, error);
-}
-
-// Sinks whose measures are all there.
-std::vector<int> possible(const Results& results, const std::vector<int>& sinks) {
-  std::vector<int> out;
-  for (int s : sinks)
-    if (!results.without[s]) out.push_back(s);
-  return out;
-}
+ private:
+  std::vector<fs::path> made_;
+};
 
 void print_plan(const Scene& scene, const Results& results, const std::vector<int>& sinks,
                 const std::vector<int>& frames) {
@@ -95,132 +102,183 @@ void print_plan(const Scene& scene, const Results& results, const std::vector<in
   }
 }
 
+// What one run comes to, for the log and for scripts.
+struct Sum {
+  Json fields = {{"frames", 0}, {"written", 0}, {"kept", 0}, {"failed", 0}};
+  Json measured = Json::array();
+  Problems problems;
+};
+
+class Run {
+ public:
+  Run(const RenderCommand& c, const Log& log, Sum& sum) : c_(c), log_(log), sum_(sum) {}
+
+  int all() {
+    const auto memory = memory_limit(c_.memory);
+    if (!memory) return kMistake;
+    scene_ = open_shot(c_, c_.scale, &sum_.problems);
+    if (!scene_) return kMistake;
+    const auto nodes = nodes_named(*scene_, c_.nodes);
+    if (!nodes) return kMistake;
+    if (const Problems p = no_delivery(*nodes); !p.empty()) return told(p, kMistake);
+    const auto frames = frames_of(c_, scene_->shot);
+    if (!frames) return told(frames.error(), kMistake);
+    Folders folders;
+    if (!c_.dry_run)
+      if (const Problems p = folders.make(*scene_, *nodes, frames->front()); !p.empty()) {
+        folders.remove_empty();
+        return told(p, kMistake);
+      }
+    remove_leftovers(fs::path(stored_stem(scene_->graph, "any")).parent_path().string());
+    watch_for_stop();
+    const auto runner = arena(c_.threads);
+    const int status = measured_and_drawn(*nodes, *frames, *runner, *memory);
+    if (sum_.fields["written"] == 0 && sum_.fields["kept"] == 0) folders.remove_empty();
+    return status;
+  }
+
+ private:
+  int told(const Problems& problems, int status) {
+    say(problems);
+    sum_.problems.insert(sum_.problems.end(), problems.begin(), problems.end());
+    return status;
+  }
+
+  Problems no_delivery(const std::vector<int>& nodes) const {
+    if (nodes.empty())
+      return {{.what = "the shot delivers nothing",
+               .remedy = "add a deliver node: see \"platewright kinds deliver\"",
+               .file = c_.shot}};
+    for (int n : nodes)
+      if (scene_->graph.nodes[n].kind->family != Family::sink)
+        return {{.what = fmt::format("{} is no delivery", scene_->graph.nodes[n].name),
+                 .remedy = "name a deliver node, or none to render them all",
+                 .file = scene_->graph.file}};
+    return {};
+  }
+
+  int measured_and_drawn(const std::vector<int>& nodes, const std::vector<int>& frames, const Runner& runner,
+                         int64_t memory) {
+    std::optional<Progress> progress;
+    std::string now;
+    const auto results = measure(*scene_, nodes,
+                                 {.runner = runner,
+                                  .memory_limit = memory,
+                                  .reuse = !c_.again,
+                                  .keep_going = c_.keep_going,
+                                  .progress =
+                                      [&](const std::string& node, int done, int total) {
+                                        if (node != now) progress.emplace(now = node, c_.json);
+                                        progress->at(done, total);
+                                        return !stop_asked();
+                                      },
+                                  .measured = [&](const MeasuredNode& m) { tell_measured(m); }});
+    progress.reset();
+    if (!results && stop_asked()) {
+      fmt::print(stderr, "stopped while {} was measured; run it again: what is measured already is used\n", now);
+      return kStopped;
+    }
+    if (!results) return told(results.error(), kMistake);
+    told(results->remarks, 0);
+    told(results->problems, 0);
+    std::vector<int> sinks;
+    for (int n : nodes)
+      if (!results->without[n])
+        sinks.push_back(n);
+      else
+        fmt::print(stderr, "{} is left out: what it leans on could not be measured\n", scene_->graph.nodes[n].name);
+    if (sinks.empty()) return kMistake;
+    if (c_.strict && !results->remarks.empty()) {
+      fmt::print(stderr, "nothing is drawn, because with --strict a warning ends the run\n");
+      return kMistake;
+    }
+    if (c_.dry_run) return print_plan(*scene_, *results, sinks, frames), kDone;
+    const int status = drawn(*results, sinks, frames, runner, memory);
+    return results->problems.empty() ? status : std::max(status, kSomeFailed);
+  }
+
+  void tell_measured(const MeasuredNode& m) {
+    const std::string& name = scene_->graph.nodes[m.node].name;
+    sum_.measured.push_back({{"node", name}, {"reused", m.reused}, {"seconds", m.seconds}});
+    log_.add("measured", sum_.measured.back());
+    if (!c_.json)
+      fmt::print(stderr, "{}: {} in {:.2f} s\n", name, m.reused ? "stored result reused" : "measured", m.seconds);
+  }
+
+  int drawn(const Results& results, const std::vector<int>& sinks, const std::vector<int>& frames, const Runner& runner,
+            int64_t memory) {
+    Progress progress("frames", c_.json);
+    const auto start = std::chrono::steady_clock::now();
+    int failed_files = 0, visited = 0;
+    const auto delivered = [&](const Delivery& d) {
+      const Node& node = scene_->graph.nodes[d.sink];
+      failed_files += d.outcome == Outcome::failed;
+      Json line = {{"node", node.name},
+                   {"frame", d.frame},
+                   {"file", node.kind->hooks.target(node.params.get(), scene_->shot, d.frame)},
+                   {"outcome", name(d.outcome)},
+                   {"seconds", d.seconds}};
+      if (!d.problems.empty()) line["problems"] = Json::parse(json_text(d.problems));
+      log_.add("file", line);
+    };
+    const RenderReport report =
+        render(*scene_, results, sinks, frames,
+               {.runner = runner,
+                .frames_at_once = c_.threads > 0 ? c_.threads : static_cast<int>(std::thread::hardware_concurrency()),
+                .memory_limit = memory,
+                .stop = &stop_asked(),
+                .reuse = !c_.again,
+                .strict = c_.strict,
+                .progress = [&](int, int done, int total) { progress.at(visited = done, total); },
+                .delivered = delivered});
+    const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+    sum_.fields = {{"frames", report.frames},
+                   {"written", report.written},
+                   {"kept", report.kept},
+                   {"failed", failed_files},
+                   {"render_seconds", took.count()}};
+    told(report.problems, 0);
+    if (!c_.json) {
+      fmt::print("{} files of {} frames in {:.1f} s ({:.2f} frames/s)", report.written, frames.size(), took.count(),
+                 visited / std::max(1e-9, took.count()));
+      if (report.kept > 0) fmt::print("; {} files were there already", report.kept);
+      fmt::print("\n");
+      if (const int bad = visited - report.frames; bad > 0)
+        fmt::print("{} of {} frames failed; see above\n", bad, frames.size());
+      if (report.given_up) fmt::print("ended at the first problem, because of --strict\n");
+      if (report.stopped) fmt::print("stopped; run it again to draw the rest\n");
+    }
+    const bool failed = any_error(report.problems) || (c_.strict && !report.problems.empty());
+    return failed ? kSomeFailed : report.stopped ? kStopped : kDone;
+  }
+
+  const RenderCommand& c_;
+  const Log& log_;
+  Sum& sum_;
+  std::optional<Scene> scene_;
+};
+
 }  // namespace
 
 int run(const RenderCommand& c) {
-  const auto memory = memory_limit(c.memory);
-  if (!memory) return kMistake;
-  const auto scene = open_shot(c, c.scale);
-  if (!scene) return kMistake;
-  const auto nodes = nodes_named(*scene, c.nodes);
-  if (!nodes) return kMistake;
-  for (int n : *nodes)
-    if (scene->graph.nodes[n].kind->family != Family::sink) {
-      say({{.what = fmt::format("{} is no delivery", scene->graph.nodes[n].name),
-            .remedy = "name a deliver node, or none to render them all",
-            .file = scene->graph.file}});
-      return kMistake;
-    }
-  if (nodes->empty()) {
-    say({{.what = "the shot delivers nothing",
-          .remedy = "add a deliver node: see \"platewright kinds deliver\"",
-          .file = c.shot}});
-    return kMistake;
-  }
-  const auto frames = frames_of(c.frames, scene->shot);
-  if (!frames) return kMistake;
   Log log;
-  if (!c.log.empty())
+  if (c.log_given)
     if (const auto opened = log.open(c.log); !opened) return say(opened.error()), kMistake;
-  if (c.strict && !scene->warnings.empty()) return kMistake;  // Said already.
-  std::vector<std::string> folders;
-  if (!c.dry_run)
-    if (const Problems p = make_folders(*scene, *nodes, frames->front(), folders); !p.empty()) return say(p), kMistake;
-  remove_leftovers(std::filesystem::path(stored_stem(scene->graph, "any")).parent_path().string());
-
-  watch_for_stop();
-  const auto runner = arena(c.threads);
+  log.add("begin", {{"shot", c.shot}});
   const auto start = std::chrono::steady_clock::now();
-  log.add("begin", {{"shot", c.shot}, {"frames", frames->size()}, {"scale", c.scale}});
-  Json steps = Json::array();
-  std::optional<Progress> measuring;
-  std::string measured;
-  const auto results = measure(*scene, *nodes,
-                               {.runner = *runner,
-                                .memory_limit = *memory,
-                                .reuse = !c.again,
-                                .keep_going = c.keep_going,
-                                .progress = [&](const std::string& node, int done, int total) {
-                                  if (node != measured) measuring.emplace(measured = node, c.json);
-                                  measuring->at(done, total);
-                                  return !stop_asked();
-                                }});
-  measuring.reset();
-  if (!results) {
-    say(results.error());
-    log.add("end",
-            {{"written", 0}, {"stopped", stop_asked().load()}, {"problems", Json::parse(json_text(results.error()))}});
-    remove_empty(folders);
-    return stop_asked() ? kStopped : kMistake;
+  Sum sum;
+  const int status = Run(c, log, sum).all();
+  const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+  Json end = {{"status", status}};
+  end.update(sum.fields);
+  end["seconds"] = took.count();
+  log.add("end", end);
+  if (c.json && !c.dry_run) {
+    end["measured"] = sum.measured;
+    end["problems"] = Json::parse(json_text(sum.problems));
+    fmt::print("{}\n", end.dump());
   }
-  say(results->remarks);
-  say(results->problems);
-  for (const MeasuredNode& m : results->done) {
-    const std::string& name = scene->graph.nodes[m.node].name;
-    steps.push_back({{"node", name}, {"reused", m.reused}, {"seconds", m.seconds}});
-    log.add("measured", steps.back());
-    if (!c.json)
-      fmt::print(stderr, "{}: {} in {:.2f} s\n", name, m.reused ? "stored result reused" : "measured", m.seconds);
-  }
-  const std::vector<int> sinks = possible(*results, *nodes);
-  if (sinks.empty() || (c.strict && !results->remarks.empty())) return remove_empty(folders), kMistake;
-  if (c.dry_run) return print_plan(*scene, *results, sinks, *frames), kDone;
-
-  const int at_once = c.threads > 0 ? c.threads : static_cast<int>(std::thread::hardware_concurrency());
-  Progress progress("frames", c.json);
-  const auto drawing = std::chrono::steady_clock::now();
-  const auto delivered = [&](const Delivery& d) {
-    const Node& node = scene->graph.nodes[d.sink];
-    Json line = {{"node", node.name},
-                 {"frame", d.frame},
-                 {"file", node.kind->hooks.target(node.params.get(), scene->shot, d.frame)},
-                 {"outcome", name(d.outcome)},
-                 {"seconds", d.seconds}};
-    if (!d.problems.empty()) line["problems"] = Json::parse(json_text(d.problems));
-    log.add("file", line);
-  };
-  const RenderReport report = render(*scene, *results, sinks, *frames,
-                                     {.runner = *runner,
-                                      .frames_at_once = at_once,
-                                      .memory_limit = *memory,
-                                      .stop = &stop_asked(),
-                                      .reuse = !c.again,
-                                      .strict = c.strict,
-                                      .progress = [&](int, int done, int total) { progress.at(done, total); },
-                                      .delivered = delivered});
-  const auto end = std::chrono::steady_clock::now();
-  const std::chrono::duration<double> drew = end - drawing, all = end - start;
-  const int failures = static_cast<int>(frames->size()) - report.frames;
-  const bool failed =
-      any_error(report.problems) || any_error(results->problems) || (c.strict && !report.problems.empty());
-  Json sum = {{"frames", report.frames},
-              {"written", report.written},
-              {"kept", report.kept},
-              {"stopped", report.stopped},
-              {"seconds", all.count()}};
-  log.add("end", sum);
-  if (c.json) {
-    Problems problems = results->problems;
-    problems.insert(problems.end(), report.problems.begin(), report.problems.end());
-    sum["render_seconds"] = drew.count();
-    sum["measured"] = steps;
-    sum["problems"] = Json::parse(json_text(problems));
-    fmt::print("{}\n", sum.dump());
-  } else {
-    say(report.problems);
-    fmt::print("{} files of {} frames in {:.1f} s ({:.2f} frames/s)", report.written, report.frames, drew.count(),
-               report.frames / std::max(1e-9, drew.count()));
-    if (report.kept > 0) fmt::print("; {} files were there already", report.kept);
-    fmt::print("\n");
-    for (int n : *nodes)
-      if (results->without[n])
-        fmt::print("{} was left out: what it leans on could not be measured\n", scene->graph.nodes[n].name);
-    if (report.stopped)
-      fmt::print("{} of {} frames are still to be drawn: run it again\n", failures, frames->size());
-    else if (failures > 0)
-      fmt::print("{} of {} frames failed; see above\n", failures, frames->size());
-  }
-  return failed ? kSomeFailed : report.stopped ? kStopped : kDone;
+  return status;
 }
 
 }  // namespace pw

@@ -137,6 +137,16 @@ int score_pictures(const ScoreCommand& c) {
       failed = true;
       continue;
     }
+    const Rect one = a->window(), other = b->window();
+    if (one.width() != other.width() || one.height() != other.height()) {
+      say({{.what = fmt::format("the picture is {}x{}, that of {} is {}x{}", one.width(), one.height(), c.truth,
+                                other.width(), other.height()),
+            .remedy = "compare pictures of one size",
+            .file = c.measured,
+            .frame = measured->sequence ? std::optional<int>(f) : std::nullopt}});
+      failed = true;
+      continue;
+    }
     const auto d =
         difference(encoded(*a, *code), encoded(*b, *code), unite(a->window(), b->window()), 1, matte ? &*m : nullptr);
     if (!d) {

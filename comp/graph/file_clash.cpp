@@ -73,7 +73,9 @@ Problems file_clashes(const Graph& graph) {
       const auto file = std::get<std::string>(p.get(graph.nodes[n].params.get()));
       if (file.empty()) continue;
       std::error_code error;
-      const auto whole = std::filesystem::absolute(std::filesystem::path(folder) / file, error).lexically_normal();
+      // Links are followed: two names may mean one folder.
+      auto whole = std::filesystem::absolute(std::filesystem::path(folder) / file, error).lexically_normal();
+      if (const auto real = std::filesystem::weakly_canonical(whole, error); !error) whole = real;
       names.push_back({n, p.name, p.say.role == Role::file_out, frame_places(whole.string())});
     }
   Problems problems;

@@ -97,6 +97,7 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
       }
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
     results.done.push_back({static_cast<int>(n), reused, took.count()});
+    if (options.measured) options.measured(results.done.back());
   }
   return results;
 }

@@ -7,6 +7,12 @@
 
 namespace pw {
 
+struct MeasuredNode {
+  int node;
+  bool reused;
+  double seconds;
+};
+
 struct MeasureOptions {
   const Runner& runner;
   int64_t memory_limit = int64_t{4} << 30;  // Bytes.
@@ -14,12 +20,7 @@ struct MeasureOptions {
   bool keep_going = false;                  // A measure that fails takes only what leans on it with it.
   // Called as a measure goes on; false stops it.
   std::function<bool(const std::string& node, int done, int total)> progress = {};
-};
-
-struct MeasuredNode {
-  int node;
-  bool reused;
-  double seconds;
+  std::function<void(const MeasuredNode&)> measured = {};  // Called after each.
 };
 
 struct Results {

@@ -1,6 +1,7 @@
 #include "comp/graph/read_value.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <charconv>
 #include <optional>
@@ -70,7 +71,9 @@ struct Reader {
   }
   Result<Value> operator()(const std::string&) const {
     if (const auto* s = std::get_if<std::string>(&raw.value)) return Value(*s);
-    return wrong(param.say.choices.empty() ? "a text in quotes" : "one of its choices, in quotes", raw);
+    return wrong(param.say.choices.empty() ? "a text in quotes"
+                                           : fmt::format("one of {}, in quotes", fmt::join(param.say.choices, ", ")),
+                 raw);
   }
   Result<Value> operator()(const Animated&) const {
     if (const auto d = number(raw)) return Value(Animated(*d));

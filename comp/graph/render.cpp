@@ -111,9 +111,9 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     }
   };
   auto one = [&](size_t i) {
-    if ((options.stop && options.stop->load()) || enough) {
+    if (const bool stopped = options.stop && options.stop->load(); stopped || enough) {
       std::lock_guard lock(mutex);
-      report.stopped = true;
+      (stopped ? report.stopped : report.given_up) = true;
       return;
     }
     const int frame = frames[i];

@@ -32,11 +32,12 @@ struct RenderOptions {
 };
 
 struct RenderReport {
-  int written = 0;    // Files.
-  int kept = 0;       // Files that were there and come from the same.
-  int frames = 0;     // Frames done without a problem.
-  Problems problems;  // In the order of the frames; a frame with one has no file from the sink concerned.
-  bool stopped = false;
+  int written = 0;        // Files.
+  int kept = 0;           // Files that were there and come from the same.
+  int frames = 0;         // Frames done without a problem.
+  Problems problems;      // In the order of the frames; a frame with one has no file from the sink concerned.
+  bool stopped = false;   // By `stop`: not all frames were begun.
+  bool given_up = false;  // By `strict`: the same.
 };
 
 // Delivers `frames` of every sink in `sinks`. A frame whose input is broken or missing is told and passed over. A run

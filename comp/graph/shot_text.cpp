@@ -106,6 +106,10 @@ Result<ShotText> read_shot(const std::string& file) {
         .what = "this file is too large for a shot file", .remedy = "a shot file has at most 16 MB", .file = file});
   std::ostringstream text;
   text << in.rdbuf();
+  if (text.view().substr(0, 4096).find('\0') != std::string_view::npos)
+    return fail(Problem{.what = "this is no text, so it is no shot file",
+                        .remedy = "name the .toml file; \"platewright probe\" says what other files are",
+                        .file = file});
   return parse_shot(text.str(), file);
 }
 

@@ -2,6 +2,7 @@
 
 #include "comp/kinds/encoding_choice.h"
 #include "comp/media/sequence.h"
+#include "comp/media/signature.h"
 #include "comp/spec/declare.h"
 
 namespace pw {
@@ -36,8 +37,9 @@ std::string target(const Deliver& p, const Shot& shot, int frame) {
 constexpr const char* kOrigin = "PlatewrightOrigin";
 
 std::string origin(const Deliver& p, const Shot& shot, int frame) {
-  const auto info = inspect_still(target(p, shot, frame));
-  return info ? text_in(*info, kOrigin) : "";
+  const std::string file = target(p, shot, frame);
+  const auto info = inspect_still(file);
+  return info && type_of_extension(file) == info->type ? text_in(*info, kOrigin) : "";
 }
 
 Result<Problems> deliver(const Deliver& p, const Delivering& d) {
@@ -56,9 +58,8 @@ std::optional<Complaint> writable(const Deliver& p, const Shot& shot) {
     return Complaint{"file", "has no place for the frame's number",
                      "write one hash for each digit, as in \"out/quay.####.png\""};
   }
-  // In a folder that is there for certain, so that only the format is judged.
-  const std::string here = "./" + std::filesystem::path(target(p, shot, shot.first)).filename().string();
-  if (const auto ok = check_write(here, 3, options(p)); !ok)
+  const std::string name = std::filesystem::path(target(p, shot, shot.first)).filename().string();
+  if (const auto ok = check_format(name, 3, options(p)); !ok)
     return Complaint{"file", "cannot be written: " + ok.error()[0].what, ok.error()[0].remedy};
   return std::nullopt;
 }

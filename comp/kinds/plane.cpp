@@ -22,38 +22,39 @@ struct Plane {
 };
 enum { kImage, kIgnore };
 
-// The pictures of the node's inputs, as the tracker asks for them. The first problem met is kept: a frame that cannot
-// be read ends the measure, since a gap in a motion is worse than a message.
+// The pictures of the node's inputs, as the tracker asks for them. The motion is lost on a frame that cannot be read,
+// and goes on after it; the problem is kept in case there is no motion at all. What is ignored must be known on every
+// frame.
 class Frames final : public PlaneFrames {
  public:
   explicit Frames(const Measuring& m) : m_(m) {}
   int first() const override { return m_.shot.first; }
   int last() const override { return m_.shot.last; }
   double shutter_deg() const override { return m_.shot.shutter_deg; }
-  Picture image(int frame) const override { return get(kImage, 0, frame); }
+  Picture image(int frame) const override { return get(kImage, 0, frame, unread_); }
   Picture ignore(int frame) const override {
     if (!m_.has(kIgnore)) return {};
     Canvas all = Canvas::clear(m_.shot.canvas(), 1);
     for (size_t i = 0; i < m_.inputs[kIgnore].size(); ++i) {
-      const Picture p = get(kIgnore, static_cast<int>(i), frame);
+      const Picture p = get(kIgnore, static_cast<int>(i), frame, unknown_);
       const Rect r = intersect(p.window(), all.window());
       for (int y = r.y0; y < r.y1; ++y)
         for (int x = r.x0; x < r.x1; ++x) *all.at(x, y) = std::max(*all.at(x, y), *p.at(x, y));
     }
     return std::move(all).finish();
   }
-  const Problems& problems() const { return problems_; }
+  const Problems& unread() const { return unread_; }    // The first frame that could not be read.
+  const Problems& unknown() const { return unknown_; }  // The first matte that could not be drawn.
 
  private:
-  Picture get(int input, int item, int frame) const {
-    if (!problems_.empty()) return {};
+  Picture get(int input, int item, int frame, Problems& first) const {
     auto p = m_.get(input, item, frame);
     if (p) return *p;
-    problems_ = p.error();
+    if (first.empty()) first = p.error();
     return {};
   }
   const Measuring& m_;
-  mutable Problems problems_;
+  mutable Problems unread_, unknown_;
 };
 
 Result<std::string> text_of(const std::string& path) {
@@ -100,8 +101,8 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   }
   const Frames frames(m);
   auto motion = track_plane(frames, options, m.runner, m.progress);
-  if (!frames.problems().empty()) return fail(frames.problems());
-  if (!motion) return fail(motion.error());
+  if (!frames.unknown().empty()) return fail(frames.unknown());
+  if (!motion) return fail(frames.unread().empty() ? motion.error() : frames.unread());
   return Measured(std::move(*motion));
 }
 

@@ -70,9 +70,9 @@ struct WriteOptions {
   std::vector<std::pair<std::string, std::string>> texts;
 };
 
-// The problems write_still would meet that can be known before there are pixels: an extension nobody writes, a depth,
-// compression or channel count the format has not, a folder that is missing or closed.
-Result<void> check_write(const std::string& path, int channels, const WriteOptions& options);
+// The problems write_still would meet that can be known from the name alone: an extension nobody writes, a depth,
+// compression or channel count the format has not.
+Result<void> check_format(const std::string& path, int channels, const WriteOptions& options);
 
 // Writes a still, whole or not at all; the same bytes for the same input. EXR keeps the picture's window; the others
 // hold the canvas, clear where there are no pixels. Code values are rounded to the nearest, without dither, and

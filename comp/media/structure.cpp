@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cstring>
+#include <iterator>
 #include <string>
 
 namespace pw {
@@ -117,9 +118,15 @@ std::optional<Problem> exr_window_problem(const Reader& r, uint64_t at) {
   return {};
 }
 
-// One header: attributes up to an empty name. Moves `at` behind it.
-std::optional<Problem> exr_header_problem(const Reader& r, uint64_t& at, uint64_t file_size) {
-  int64_t width = 0, height = 0, tile_width = 0, tile_height = 0;
+// Rows in a chunk of a picture that is stored in rows, by the number of its compression; 0: not known here.
+int64_t exr_chunk_rows(uint64_t compression) {
+  constexpr int64_t rows[] = {1, 1, 1, 16, 32, 16, 32, 32, 32, 256};  // none rle zips zip piz pxr24 b44 b44a dwaa dwab
+  return compression < std::size(rows) ? rows[compression] : 0;
+}
+
+// One header: attributes up to an empty name. Moves `at` behind it. `chunks`: how many there are when it is known.
+std::optional<Problem> exr_header_problem(const Reader& r, uint64_t& at, uint64_t file_size, int64_t& known_chunks) {
+  int64_t width = 0, height = 0, tile_width = 0, tile_height = 0, rows = 0;
   for (;;) {
     const auto name = r.text(at);
     if (!name) return cut_off();
@@ -140,6 +147,9 @@ std::optional<Problem> exr_header_problem(const Reader& r, uint64_t& at, uint64_
         width = *r.signed32(at + 8) - *r.signed32(at) + 1;
         height = *r.signed32(at + 12) - *r.signed32(at + 4) + 1;
       }
+    } else if (*name == "compression") {
+      if (*size != 1) return damaged();
+      rows = exr_chunk_rows(*r.number(at, 1));
     } else if (*name == "tiles") {
       if (*size < 9) return damaged();
       tile_width = static_cast<int64_t>(*r.number(at, 4));
@@ -154,6 +164,18 @@ std::optional<Problem> exr_header_problem(const Reader& r, uint64_t& at, uint64_
                              ? ((width + tile_width - 1) / tile_width) * ((height + tile_height - 1) / tile_height)
                              : (height + 255) / 256;
   if (at + 8 * static_cast<uint64_t>(chunks) > file_size) return cut_off();
+  known_chunks = tile_width == 0 && rows > 0 ? (height + rows - 1) / rows : 0;
+  return {};
+}
+
+// The chunks of a single picture stored in rows: each begins with its first row and its size. A writer that was stopped
+// leaves zeros in the table.
+std::optional<Problem> exr_chunk_problem(const Reader& r, uint64_t table, int64_t chunks, uint64_t file_size) {
+  for (int64_t i = 0; i < chunks; ++i) {
+    const auto start = r.number(table + 8 * static_cast<uint64_t>(i), 8);
+    const auto size = start && *start > 0 && *start < file_size ? r.number(*start + 4, 4) : std::nullopt;
+    if (!size || *start + 8 + *size > file_size) return cut_off();
+  }
   return {};
 }
 
@@ -161,13 +183,14 @@ std::optional<Problem> exr_problem(ByteSpan b) {
   const Reader r(b, false);
   const auto version = r.number(4, 4);
   if (!version) return cut_off();
-  const bool several_parts = *version & 0x1000;
+  const bool several_parts = *version & 0x1000, deep = *version & 0x800;
   uint64_t at = 8;
+  int64_t chunks = 0;
   do {
-    if (auto p = exr_header_problem(r, at, b.size())) return p;
+    if (auto p = exr_header_problem(r, at, b.size(), chunks)) return p;
     if (several_parts && at >= b.size()) return cut_off();
   } while (several_parts && b[at] != 0);
-  return {};
+  return several_parts || deep ? std::nullopt : exr_chunk_problem(r, at, chunks, b.size());
 }
 
 // Decoders of DPX believe their headers; only what the standard's common image element allows is let through.

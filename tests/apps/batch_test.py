@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Renders that are left alone: killed, stopped, run again, shared, with a full disk; what is there afterwards is compared
+"""Renders that are left alone: killed, stopped, run again, shared, cut off; what is there afterwards is compared
 byte for byte with an undisturbed run. batch_test.py PLATEWRIGHT"""
 import json
 import os
@@ -103,13 +103,15 @@ class Batch(unittest.TestCase):
         whole = self.undisturbed()
         times = {n: os.stat(self.folder / n).st_mtime_ns for n in whole}
         (self.folder / "out/o.0007.exr").unlink()
-        (self.folder / "look/o.0009.png").write_bytes(whole["look/o.0009.png"][:400])  # Copied half.
+        for name in ("look/o.0009.png", "out/o.0011.exr"):  # Copied half.
+            (self.folder / name).write_bytes(whole[name][:len(whole[name]) * 6 // 10])
+        shutil.copyfile(self.folder / "look/o.0012.png", self.folder / "out/o.0012.exr")  # Another format's.
         shutil.copyfile(self.folder / "out/o.0003.exr", self.folder / "out/o.0005.exr")  # Another frame's.
         out, _ = self.run_it()
-        self.assertIn(f"3 files of {FRAMES} frames", out)
+        self.assertIn(f"5 files of {FRAMES} frames", out)
         self.assertEqual(self.delivered(), whole)
         untouched = [n for n in whole if os.stat(self.folder / n).st_mtime_ns == times[n]]
-        self.assertEqual(len(untouched), 2 * FRAMES - 3)
+        self.assertEqual(len(untouched), 2 * FRAMES - 5)
         out, _ = self.run_it("--set", "out.depth=float", "out")
         self.assertIn(f"{FRAMES} files of {FRAMES} frames", out)
         out, _ = self.run_it("--set", "ground.value=[0.1, 0.2, 0.4]")
@@ -178,7 +180,7 @@ class Batch(unittest.TestCase):
         self.assertFalse((self.folder / "out").exists(), "no empty folder is left")
         out, err = self.run_it("--keep-going", shot="hole.toml", status=1)
         self.assertEqual(sorted(self.delivered()), [f"out/a.000{f}.png" for f in (1, 2, 4, 5, 6)])
-        self.assertIn("b was left out: what it leans on could not be measured", out)
+        self.assertIn("b is left out: what it leans on could not be measured\n", err)
         self.assertIn("1 of 6 frames failed; see above", out)
 
     def test_strict(self):
@@ -186,6 +188,20 @@ class Batch(unittest.TestCase):
         out, err = self.run_it("a", "--threads", "1", "--strict", shot="hole.toml", status=1)
         self.assertEqual(sorted(self.delivered()), ["out/a.0001.png", "out/a.0002.png"])
         self.assertIn("in/a.0003.png", err)
+        self.assertIn("1 of 6 frames failed; see above\nended at the first problem, because of --strict\n", out)
+
+    def test_a_plane_goes_on_after_a_broken_frame(self):
+        self.broken()
+        (self.folder / "hole.toml").write_text((self.folder / "hole.toml").read_text().replace("reference = 3", "reference = 1"))
+        self.run_it("b", shot="hole.toml")
+        poses = json.loads((self.folder / "hole.measured/flat.json").read_text())["frames"]
+        self.assertEqual([p["frame"] for p in poses if p["status"] == "lost" and p["reason"] == "the frame could not be read"], [3])
+
+    def test_no_log(self):
+        before = (self.folder / "quay.toml").read_bytes()
+        _, err = self.run_it("--log", "quay.toml", status=2)
+        self.assertEqual(err, "--log quay.toml: this file is no log; name a new file\n")
+        self.assertEqual((self.folder / "quay.toml").read_bytes(), before)
 
     def test_a_closed_log(self):
         _, err = self.run_it("--log", "nowhere/night.log", status=2)

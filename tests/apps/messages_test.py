@@ -23,11 +23,11 @@ class Messages(unittest.TestCase):
     def tearDown(self):
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def draw(self, pattern, width, height, frames):
+    def draw(self, pattern, width, height, frames, colour=(0.2, 0.4, 0.1)):
         """Frames of one colour, made by the command itself."""
         (self.folder / "make.toml").write_text(
             f'shot = {{ size = [{width}, {height}], frames = [1, {frames}] }}\n'
-            'c = { kind = "colour", value = [0.2, 0.4, 0.1] }\n'
+            f'c = {{ kind = "colour", value = {list(colour)} }}\n'
             f'o = {{ kind = "deliver", image = "c", file = "{pattern}" }}\n')
         done = self.run_it("render", "make.toml")
         self.assertEqual(done.returncode, 0, done.stderr)
@@ -101,10 +101,14 @@ class Messages(unittest.TestCase):
 
     def test_gap_held_or_black(self):
         os.remove(self.folder / "in/a.0003.png")
+        self.draw("in/a.####.png", 64, 48, 2, colour=[0.5, 0.1, 0.2])
         self.says(PLATE.replace(" }", ', missing = "hold" }') + OUT, "", status=0)
         scored = self.run_it("score", "out/o.0003.png", "out/o.0002.png", "--json").stdout
         self.assertEqual(json.loads(scored)["psnr_db_worst"], 999, scored)
         self.says(PLATE.replace(" }", ', missing = "black" }') + OUT, "", status=0)
+        self.draw("black.####.png", 64, 48, 1, colour=[0, 0, 0])
+        scored = self.run_it("score", "out/o.0003.png", "black.0001.png", "--json").stdout
+        self.assertEqual(json.loads(scored)["psnr_db_worst"], 999, scored)
 
     def test_truncated_png(self):
         file = self.folder / "in/a.0002.png"
@@ -128,7 +132,7 @@ class Messages(unittest.TestCase):
                   "name an EXR, PNG, TIFF, DPX or JPEG file\n", status=1)
         done = subprocess.run([PROGRAM, "check", "in/a.0004.png"], cwd=self.folder, capture_output=True, text=True)
         self.assertEqual(done.returncode, 2)
-        self.assertIn("this is not TOML", done.stderr)
+        self.assertIn("this is no text, so it is no shot file", done.stderr)
 
     def test_size_changes(self):
         self.draw("in/b.####.png", 32, 48, 3)
@@ -144,19 +148,68 @@ class Messages(unittest.TestCase):
         self.says(PLATE + OUT.replace("out/o", "in/a"),
                   "quay.toml:2:51: out would write over the files that plate reads; give out.file another name or folder\n")
 
+    def test_output_onto_input_through_a_link(self):
+        os.symlink("in", self.folder / "other")
+        self.says(PLATE + OUT.replace("out/o.", "other/a."), "quay.toml:2:51: out would write over the files that plate "
+                  "reads; give out.file another name or folder\n")
+
+    def test_nothing_need_be_writable_but_the_output(self):
+        """As another user, where the tests run as root."""
+        if os.getuid() != 0:
+            self.skipTest("needs root to become somebody else")
+        (self.folder / "quay.toml").write_text(PLATE + OUT)
+        for p in [self.folder, self.folder / "in", *(self.folder / "in").iterdir()]:
+            os.chmod(p, 0o755)
+        (self.folder / "out").mkdir()
+        os.chmod(self.folder / "out", 0o777)
+        nobody = dict(preexec_fn=lambda: (os.setgid(65534), os.setuid(65534)))
+        done = self.run_it("render", "quay.toml", **nobody)
+        self.assertEqual((done.returncode, done.stderr), (0, ""))
+        os.chmod(self.folder / "out", 0o755)
+        done = self.run_it("render", "quay.toml", "--again", **nobody)
+        self.assertEqual((done.returncode, done.stderr),
+                         (2, "quay.toml:2:51: the folder out may not be written to; change its permissions or choose "
+                             "another\n"))
+
+    def test_a_command_or_an_option_misspelt(self):
+        for words, message in ((("rendr", "quay.toml"), 'there is no command "rendr"; did you mean render?\n'),
+                               (("render", "quay.toml", "--scal=1"), 'there is no option "--scal"; did you mean --scale?\n'),
+                               (("zzz",), 'there is no command "zzz"; "platewright --help" lists them\n')):
+            done = self.run_it(*words)
+            self.assertEqual((done.returncode, done.stderr), (2, message))
+
+    def test_a_picture_as_shot_file(self):
+        done = self.run_it("render", "in/a.0001.png")
+        self.assertEqual((done.returncode, done.stderr),
+                         (2, 'in/a.0001.png: this is no text, so it is no shot file; name the .toml file; "platewright '
+                             'probe" says what other files are\n'))
+
+    def test_pictures_of_two_sizes(self):
+        self.draw("small.####.png", 32, 24, 5)
+        done = self.run_it("score", "small.####.png", "in/a.####.png", "--frames", "2")
+        self.assertEqual((done.returncode, done.stderr.splitlines()[0]),
+                         (1, "small.####.png: frame 2: the picture is 32x24, that of in/a.####.png is 64x48; compare "
+                             "pictures of one size"))
+
+    def test_output_that_cannot_be_written(self):
+        with open("/dev/full", "w") as full:
+            done = subprocess.run([PROGRAM, "kinds"], stdout=full, stderr=subprocess.PIPE, text=True)
+        self.assertEqual(done.returncode, 1)
+        self.assertIn("the output cannot be written", done.stderr)
+
     def test_unwritable_folder(self):
         (self.folder / "file").write_text("")
         done = self.says(PLATE + OUT.replace("out/o", "file/o"),
-                         "quay.toml:2:51: the folder file cannot be made (Not a directory); make its parent writable or deliver elsewhere\n")
+                         "quay.toml:2:51: the folder file cannot be made (Not a directory); a file has its name: deliver elsewhere\n")
         self.assertEqual(done.stdout, "")
 
     def test_full_disk(self):
         (self.folder / "quay.toml").write_text(PLATE + OUT)
-        done = subprocess.run(["bash", "-c", "ulimit -f 0; trap '' XFSZ; exec \"$0\" render quay.toml", PROGRAM], cwd=self.folder,
+        done = subprocess.run(["bash", "-c", "ulimit -f 0; exec \"$0\" render quay.toml", PROGRAM], cwd=self.folder,
                               capture_output=True, text=True)
         self.assertEqual(done.returncode, 1)
         self.assertIn("out/o.0001.png: frame 1: ", done.stderr)
-        self.assertEqual(list((self.folder / "out").iterdir()), [], "no half-written file stays")
+        self.assertFalse((self.folder / "out").exists(), "no half-written file stays, and no empty folder")
 
     def test_unknown_ending(self):
         self.says(PLATE + OUT.replace(".png\" }\n", ".pmg\" }\n"),
@@ -184,7 +237,9 @@ class Messages(unittest.TestCase):
     def test_settings(self):
         self.says(PLATE + OUT, '--set out.flie: this is no setting; write --set NODE.PARAMETER=VALUE, as in --set clean.filter=cubic\n',
                   extra=("--set", "out.flie"))
-        self.says(PLATE + OUT, 'quay.toml: out (deliver) has no "flie"; did you mean file?\n', extra=("--set", "out.flie=3"))
+        self.says(PLATE + OUT, '--set out.flie=3: out (deliver) has no "flie"; did you mean file?\n', extra=("--set", "out.flie=3"))
+        self.says(PLATE + OUT, "--set out.depth=8: out.depth is a whole number; it takes one of usual, 8, 10, 16, half, "
+                  "float, in quotes\n", extra=("--set", "out.depth=8"))
 
         self.says(PLATE + OUT, "--set l.opacity: this setting has more than one line; give --set once for each parameter\n",
                   extra=("--set", "l.opacity=1\nb=2"))
@@ -195,7 +250,7 @@ class Messages(unittest.TestCase):
             (self.folder / "quay.toml").write_text(shot)
             done = self.run_it("check", "quay.toml", "--set", "shot.frames=[3, 4]", "--set", "shot.size=[32, 24]", "--set", "shot.rate=30")
             self.assertEqual(done.stdout, "quay.toml is right: 2 nodes, 32x24, frames 3 to 4 at 30 a second\n", done.stderr)
-        self.says(PLATE + OUT, 'quay.toml: shot.rate is "0"; write 24, "25" or "24000/1001"; it may be 0.1 to 1000\n',
+        self.says(PLATE + OUT, '--set shot.rate=0: shot.rate is "0"; write 24, "25" or "24000/1001"; it may be 0.1 to 1000\n',
                   extra=("--set", "shot.rate=0"))
 
     def test_a_node_without_pictures(self):

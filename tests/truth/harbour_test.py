@@ -156,8 +156,9 @@ def score(clip, work):
     return removed_db, ratio, added, answer_db, rim_db
 
 
-def digest(folder):
-    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.glob("*.png"))}
+def digest(folders):
+    return {f"{k}/{p.name}": hashlib.sha256(p.read_bytes()).hexdigest()
+            for k, folder in enumerate(folders) for p in sorted(folder.iterdir())}
 
 
 def report(name, clip, work):
@@ -186,10 +187,10 @@ def report(name, clip, work):
     return added[most]
 
 
-def compared(what, before, folder, seconds):
-    """True when the folder's files are the same as before, byte for byte."""
-    again = digest(folder)
-    differ = [n for n in before if before[n] != again.get(n)]
+def compared(what, before, folders, seconds):
+    """True when the folders' files are the same as before, byte for byte."""
+    again = digest(folders)
+    differ = [n for n in before | again if before.get(n) != again.get(n)]
     print(f"{what}: {len(again)} files, "
           f"{'same bytes' if not differ else f'{len(differ)} differ, the first is {differ[0]}'} ({seconds:.1f} s)")
     return bool(before) and not differ
@@ -217,11 +218,13 @@ def main():
     print(f"BAR harbour.outline.keys {sum(keys.values())}\n")
 
     # One thread drew it whole; now all of it is measured and drawn by two, then drawn in bands of shuffled tiles.
-    shot, out = work / "full" / "harbour.toml", work / "full" / "out"
-    before = digest(out)
-    shutil.rmtree(out)
-    _, seconds = run(platewright, "render", shot, "out", "--threads", 2, "--again")
-    same = compared("two threads, measured again", before, out, seconds)
+    shot, folders = work / "full" / "harbour.toml", [work / "full" / name for name in ("out", "clean", "hole")]
+    before = digest(folders)
+    for folder in folders:
+        shutil.rmtree(folder)
+    _, seconds = run(platewright, "render", shot, "--threads", 2, "--again")
+    same = compared("two threads, measured again", before, folders, seconds)
+    before = digest(folders[:1])
 
     def in_bands(words):
         folder = work / "full" / f"bands_{words[0]}"
@@ -231,7 +234,7 @@ def main():
     with concurrent.futures.ThreadPoolExecutor(2) as both:
         for words, (folder, seconds) in zip(BANDS, both.map(in_bands, BANDS)):
             what = "bands of {} rows, tiles of {} in order {}".format(*words)
-            same = compared(what, before, folder, seconds) and same
+            same = compared(what, before, [folder], seconds) and same
     if added["steady"] > ADDED_LIMIT:
         print(f"the hole's edge adds a step of {added['steady']:.2f} code values, more than {ADDED_LIMIT}")
     sys.exit(not same or added["steady"] > ADDED_LIMIT)

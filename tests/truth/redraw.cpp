@@ -27,6 +27,7 @@ int redraw(const std::string& shot, const std::string& node, const std::string& 
   if (!scene) return stop(scene.error());
   const auto runner = shuffled(seed);
   const std::vector<int> sinks{scene->graph.find(node)};
+  if (sinks[0] < 0) return stop({{.what = "there is no node " + node}});
   const auto results = measure(*scene, sinks, {*runner});
   if (!results) return stop(results.error());
   std::vector<int> frames(scene->shot.last - scene->shot.first + 1);
