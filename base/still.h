@@ -14,6 +14,7 @@ struct Still {
   std::vector<int> frames;  // The frames it was made from, the main one first; empty: it was not taken from the shot,
                             // and carries no shutter smear that is known.
   double uncovered_share = 0;  // Share of its pixels that no frame showed, 0..1; those are clear.
+  double grain_share = 1;      // What is left in it of one frame's grain, in standard deviation, 0..1.
 };
 
 }  // namespace pw

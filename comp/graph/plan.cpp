@@ -25,10 +25,10 @@ std::vector<std::vector<Connection>> Stage::connect(int n, const Extents& extent
     for (const Link& l : input) {
       const Node& from = scene.graph.nodes[l.node];
       Connection c{from.name, nullptr, nullptr, fixed[l.node], {}};
-      if (from.kind->outputs[l.output].flow == Flow::motion)
-        c.measured = &measured[l.node];
-      else
+      if (has_pixels(from.kind->outputs[l.output].flow))
         c.extent = extents[l.node];
+      else
+        c.measured = &measured[l.node];
       if (origin[l.node] >= 0) c.still = std::get_if<Still>(&measured[origin[l.node]]);
       all.back().push_back(std::move(c));
     }

@@ -27,7 +27,8 @@ std::vector<bool> fixed_nodes(const Graph& graph) {
     if (node.kind->family != Family::maker || node.kind->restless) continue;
     bool still = true;
     for (const auto& input : node.inputs)
-      for (const Link& l : input) still = still && fixed[l.node];
+      for (const Link& l : input)
+        still = still && (fixed[l.node] || graph.nodes[l.node].kind->outputs[l.output].flow == Flow::noise);
     for (const Param& p : node.kind->params)
       if (const Value v = p.get(node.params.get()); const auto* a = std::get_if<Animated>(&v))
         still = still && a->keys.empty();

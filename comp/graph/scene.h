@@ -19,7 +19,8 @@ Result<Scene> survey(Graph graph, double scale = 1);
 // Which nodes the given ones lean on, themselves included.
 std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes);
 
-// True: the node's picture is the same on every frame.
+// True: the node's picture is the same on every frame. Grain as measured holds for all frames, so it does not hinder
+// that.
 std::vector<bool> fixed_nodes(const Graph& graph);
 
 // Per node: the node whose stored still a fixed picture comes from, or -1.

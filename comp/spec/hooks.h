@@ -7,7 +7,9 @@
 #include <variant>
 #include <vector>
 
+#include "base/light.h"
 #include "base/motion.h"
+#include "base/noise.h"
 #include "base/outline.h"
 #include "base/parallel.h"
 #include "base/picture.h"
@@ -35,12 +37,12 @@ struct Shot {
 };
 
 // What a measure or a bake stores.
-using Measured = std::variant<std::monostate, Motion, Still, Outline>;
+using Measured = std::variant<std::monostate, Motion, Still, Outline, Light, Noise>;
 
 // A connected input before any pixel is drawn.
 struct Connection {
   std::string node;                    // Its name in the shot file.
-  const Measured* measured = nullptr;  // Of a motion; null for pictures.
+  const Measured* measured = nullptr;  // Of what has no pixels; null for pictures.
   const Still* still = nullptr;  // When it is the same picture on every frame because it comes from a still: that still
                                  // (without regard to what was done to its colour since).
   bool fixed = false;            // The same picture on every frame.
@@ -58,6 +60,8 @@ struct Ask {
 
   bool has(int input) const { return !inputs[input].empty(); }
   const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
+  const Light& light(int input) const { return std::get<Light>(*inputs[input][0].measured); }
+  const Noise& noise(int input) const { return std::get<Noise>(*inputs[input][0].measured); }
 };
 
 // What is needed of the inputs for it.

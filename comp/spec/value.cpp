@@ -12,13 +12,15 @@ std::string_view name(Unit u) {
 }
 
 std::string_view name(Flow f) {
-  constexpr std::string_view n[] = {"picture", "matte", "field", "motion", "outline"};
+  constexpr std::string_view n[] = {"picture", "matte", "field", "motion", "outline", "light", "noise"};
   return n[static_cast<int>(f)];
 }
 
 bool fits(Flow offered, Flow wanted) {
   return offered == wanted || (offered == Flow::outline && wanted == Flow::matte);
 }
+
+bool has_pixels(Flow f) { return f != Flow::motion && f != Flow::light && f != Flow::noise; }
 
 std::string with_article(std::string_view noun) {
   const bool vowel = !noun.empty() && std::string_view("aeiou").find(noun[0]) != std::string_view::npos;

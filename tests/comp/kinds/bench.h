@@ -46,9 +46,27 @@ inline Motion motion(const Shot& shot) {
   return m;
 }
 
+inline Light light(const Shot& shot) {
+  Light l = Light::grid(shot.width, shot.height, 9);
+  for (int f = shot.first; f <= shot.last; ++f) {
+    l.frames.push_back({f, {}, 1});
+    for (int i = 0; i < 3 * l.columns * l.rows; ++i)
+      l.frames.back().stops.push_back(uniform(random_bits(6, f, i, 0)[0]) - 0.5f);
+  }
+  return l;
+}
+
+inline Noise grain() {
+  Noise n = Noise::white({{0, 0.003}, {0.2, 0.012}, {1, 0.02}});
+  n.reach = 1;
+  n.spatial.fill({0.1, 0.3, 0.1, 0.3, 1, 0.3, 0.1, 0.3, 0.1});
+  n.between = {{{1, 0.4, 0.2}, {0.4, 1, 0.3}, {0.2, 0.3, 1}}};
+  return n;
+}
+
 struct Bench {
   Shot shot;
-  std::vector<Measured> measured;  // [input], for motions.
+  std::vector<Measured> measured;  // [input], of what has no pixels.
   Still still;
   Measured own;
   std::vector<std::vector<Connection>> inputs;
@@ -75,6 +93,10 @@ struct Bench {
         Picture p;
         if (input.flow == Flow::motion) {
           measured[i] = motion(shot);
+        } else if (input.flow == Flow::light) {
+          measured[i] = light(shot);
+        } else if (input.flow == Flow::noise) {
+          measured[i] = grain();
         } else {
           const int channels = input.flow == Flow::picture ? (item + i) % 2 ? 3 : 4 : 1;
           p = fixed && input.flow == Flow::picture ? still.picture
@@ -87,7 +109,7 @@ struct Bench {
       }
     }
     for (size_t i = 0; i < kind.inputs.size(); ++i)
-      if (kind.inputs[i].flow == Flow::motion) inputs[i][0].measured = &measured[i];
+      if (!has_pixels(kind.inputs[i].flow)) inputs[i][0].measured = &measured[i];
   }
 
   Rect extent(const Kind& kind, const void* params, int frame) const {
