@@ -1,0 +1,97 @@
+#include "comp/colour/light_measure.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "comp/colour/light_patch.h"
+#include "comp/colour/light_table.h"
+
+namespace pw {
+namespace {
+
+constexpr int kMostPatterns = 7;
+
+// Where the motion says the plate's pixels of a frame lie in the reference frame; nothing where it does not.
+std::optional<Matrix3> to_ref(const Motion* motion, int frame) {
+  if (!motion) return Matrix3::Identity();
+  const Pose* pose = motion->find(frame);
+  if (!pose || pose->status == TrackStatus::lost) return std::nullopt;
+  const Matrix3 inverse = inverted(pose->frame_from_ref);
+  return inverse.allFinite() ? std::optional(inverse) : std::nullopt;
+}
+
+// Holds all frames' plates as the reference frame sees them, but no more than a plate's size beyond its own.
+PlaceGrid grid_over(const LightFrames& frames, const Motion* motion, double cell) {
+  const double w = frames.width(), h = frames.height();
+  double x0 = 0, y0 = 0, x1 = w, y1 = h;
+  for (int f = frames.first(); motion && f <= frames.last(); ++f) {
+    const auto ref = to_ref(motion, f);
+    const auto bounds = ref ? mapped_bounds(*ref, Rect::sized(frames.width(), frames.height())) : std::nullopt;
+    if (!bounds) continue;
+    x0 = std::min<double>(x0, bounds->x0), x1 = std::max<double>(x1, bounds->x1);
+    y0 = std::min<double>(y0, bounds->y0), y1 = std::max<double>(y1, bounds->y1);
+  }
+  x0 = std::max(x0, -w), y0 = std::max(y0, -h), x1 = std::min(x1, 2 * w), y1 = std::min(y1, 2 * h);
+  PlaceGrid g{x0, y0, cell, 0, 0};
+  g.columns = static_cast<int>(std::ceil((x1 - x0) / cell)) + 1;
+  g.rows = static_cast<int>(std::ceil((y1 - y0) / cell)) + 1;
+  return g;
+}
+
+// The grid's values at the plate's own nodes: the plate's grid is one more Light, laid the other way.
+std::vector<float> on_plate(const Light& plate, const PlaceGrid& grid, const std::vector<float>& stops,
+                            const Matrix3& ref_from_frame) {
+  Light laid{0, 0, grid.cell, grid.columns, grid.rows, {}};
+  const LightFrame field{0, stops, 0};
+  std::vector<float> out(3 * size_t(plate.columns) * plate.rows);
+  for (int j = 0; j < plate.rows; ++j)
+    for (int i = 0; i < plate.columns; ++i) {
+      const Point p = map(ref_from_frame, Point(i * plate.cell_px, j * plate.cell_px));
+      const bool finite = std::isfinite(p.x()) && std::isfinite(p.y());
+      laid.at(field, finite ? p.x() - grid.x0 : 0, finite ? p.y() - grid.y0 : 0,
+              std::span<float, 3>(&out[3 * (size_t(j) * plate.columns + i)], 3));
+    }
+  return out;
+}
+
+}  // namespace
+
+std::optional<Light> measure_light(const LightFrames& frames, const Motion* motion, double cell_px,
+                                   const Runner& runner, const std::function<bool(int done, int total)>& progress) {
+  const int count = frames.last() - frames.first() + 1, steps = count + count / 4 + 1;
+  const PlaceGrid grid = grid_over(frames, motion, cell_px);
+  const size_t nodes = size_t(grid.count());
+  Light light = Light::grid(frames.width(), frames.height(), cell_px);
+  std::vector<LightTable> tables(3, {grid.columns, grid.rows, {}, {}});
+  bool any = false;
+  for (int i = 0; i < count; ++i) {
+    const int f = frames.first() + i;
+    const auto ref = to_ref(motion, f);
+    SeenLight seen{std::vector<float>(3 * nodes), std::vector<float>(3 * nodes), 0};
+    if (ref) seen = see_light(frames.plate(f), frames.still(f), frames.ignore(f), *ref, grid);
+    any = any || seen.share > 0;
+    light.frames.push_back({f, {}, seen.share});
+    for (int c = 0; c < 3; ++c) {
+      tables[c].value.emplace_back(nodes), tables[c].weight.emplace_back(nodes);
+      for (size_t n = 0; n < nodes; ++n)
+        tables[c].value[i][n] = seen.stops[3 * n + c], tables[c].weight[i][n] = seen.weight[3 * n + c];
+    }
+    if (!progress(i + 1, steps)) return std::nullopt;
+  }
+  if (!any) return std::nullopt;
+
+  std::vector<FilledTable> filled(3);
+  runner.run(3, [&](size_t c) { filled[c] = fill(tables[c], kMostPatterns); });
+  Matrix3 last = Matrix3::Identity();
+  for (int i = 0; i < count; ++i) {
+    std::vector<float> stops(3 * nodes);
+    for (int c = 0; c < 3; ++c)
+      for (size_t n = 0; n < nodes; ++n) stops[3 * n + c] = static_cast<float>(filled[c].value[i][n]);
+    last = to_ref(motion, frames.first() + i).value_or(last);
+    light.frames[i].stops = on_plate(light, grid, stops, last);
+  }
+  progress(steps, steps);
+  return light;
+}
+
+}  // namespace pw
