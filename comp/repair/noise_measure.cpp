@@ -1,0 +1,307 @@
+#include "comp/repair/noise_measure.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "comp/repair/noise_patch.h"
+#include "comp/repair/noise_streaks.h"
+
+namespace pw {
+namespace {
+
+constexpr int kPairs = 40;      // Pairs of frames looked at.
+constexpr int kMostBins = 14;   // Levels along brightness,
+constexpr size_t kFewest = 24;  // each from this many patches or more.
+// Patches with more strays than this have something in them that is not grain: twice and a half what is usual. Left out
+// unless nearly all are like that, when the grain itself is not normal.
+constexpr float kStrays = 8.5f / (Patch::kSide * Patch::kSide);
+constexpr double kCalmShare = 0.1;
+constexpr float kNoTexture = 0.004f;  // Patches that tell correlations.
+constexpr float kStreak = 0.03f;      // Correlation at the farthest lags that is not grain's.
+constexpr double kLeastGrain = 0.05;  // Of the variance under rain: less cannot be told.
+constexpr double kDryZero = 0.06;     // Nor can smaller correlations.
+constexpr double kAtMode = 0.35;      // Patches within this of the curve, in the logarithm of sigma, tell correlations.
+
+// Correlations smaller than this cannot be told from none, nor seen.
+double no_correlation(double patches) {
+  return std::max(0.01, 3 / std::sqrt(std::max(1.0, patches) * Patch::kSide * Patch::kSide));
+}
+
+std::vector<Patch> calm(std::vector<Patch> patches) {
+  const auto few = [](const Patch& p) { return p.stray <= kStrays; };
+  const auto count = std::count_if(patches.begin(), patches.end(), few);
+  if (static_cast<double>(count) < kCalmShare * static_cast<double>(patches.size())) return patches;
+  std::erase_if(patches, [&](const Patch& p) { return !few(p); });
+  return patches;
+}
+
+// Pairs (f, f + step), spread over the shot; steps 1, 2 and 3 in turn.
+std::vector<std::pair<int, int>> pairs_of(int first, int last) {
+  std::vector<std::pair<int, int>> all, some;
+  for (int f = first; f <= last; ++f)
+    for (int step = 1; step <= 3; ++step)
+      if (f + step <= last) all.emplace_back(f, f + step);
+  const size_t n = std::min<size_t>(kPairs, all.size());
+  for (size_t i = 0; i < n; ++i) some.push_back(all[i * all.size() / n]);
+  return some;
+}
+
+// The densest place of sorted numbers.
+double half_sample_mode(const double* a, size_t n) {
+  while (n > 3) {
+    const size_t half = (n + 1) / 2;
+    size_t best = 0;
+    for (size_t i = 1; i + half <= n; ++i)
+      if (a[i + half - 1] - a[i] < a[best + half - 1] - a[best]) best = i;
+    a += best, n = half;
+  }
+  if (n == 3) return a[1] - a[0] < a[2] - a[1] ? (a[0] + a[1]) / 2 : (a[1] + a[2]) / 2;
+  return n == 2 ? (a[0] + a[1]) / 2 : a[0];
+}
+
+// The mean of those near the mode: the mode alone jumps about.
+struct Level {
+  double brightness = 0, sigma = 0;
+  size_t count = 0;
+};
+
+Level level_of(const std::vector<const Patch*>& patches, int c) {
+  std::vector<double> logs;
+  for (const Patch* p : patches) logs.push_back(std::log(p->sigma[c]));
+  std::sort(logs.begin(), logs.end());
+  double middle = half_sample_mode(logs.data(), logs.size());
+  for (int turn = 0; turn < 8; ++turn) {  // Mean shift with a window that takes in all of a clean patch's spread.
+    double sum = 0;
+    int count = 0;
+    for (double l : logs)
+      if (std::abs(l - middle) < 0.2) sum += l, ++count;
+    if (count) middle = sum / count;
+  }
+  Level level;
+  double squares = 0;
+  for (const Patch* p : patches) {
+    if (std::abs(std::log(p->sigma[c]) - middle) >= 0.2) continue;
+    level.brightness += p->brightness[c];
+    squares += p->sigma[c] * p->sigma[c];
+    ++level.count;
+  }
+  level.brightness /= static_cast<double>(level.count);
+  level.sigma = std::sqrt(squares / static_cast<double>(level.count));
+  return level;
+}
+
+// Under rain: the patches' plain variance less the streaks' share of it. The twentieth with the most variance is left
+// out: what does not lie on one another.
+Level dry_level(std::vector<const Patch*> patches, int c, const Streaks& streaks) {
+  std::sort(patches.begin(), patches.end(),
+            [&](const Patch* a, const Patch* b) { return a->variance[c] < b->variance[c]; });
+  patches.resize(patches.size() - patches.size() / 20);
+  Level level;
+  level.count = patches.size();
+  for (const Patch* p : patches) level.brightness += p->brightness[c] / static_cast<double>(patches.size());
+  const Streaks::Group g = streaks.group(patches);
+  const double all = g.variance[c] + g.lost[c];
+  level.sigma = std::sqrt(std::max(kLeastGrain * all, all - streaks.covariance(g, c, c, 0, 0)));
+  return level;
+}
+
+std::vector<Level> curve_of(const std::vector<Patch>& patches, int c, const Streaks* streaks) {
+  std::vector<const Patch*> sorted;
+  for (const Patch& p : patches)
+    if (p.sigma[c] > 0) sorted.push_back(&p);
+  if (sorted.size() < kFewest) return {};
+  std::sort(sorted.begin(), sorted.end(),
+            [&](const Patch* a, const Patch* b) { return a->brightness[c] < b->brightness[c]; });
+  // Bins of even width in the square root of brightness, joined until each holds enough.
+  const double low = std::sqrt(sorted.front()->brightness[c]), high = std::sqrt(sorted.back()->brightness[c]);
+  std::vector<Level> curve;
+  std::vector<const Patch*> bin;
+  int edge = 1;
+  for (size_t i = 0; i < sorted.size(); ++i) {
+    bin.push_back(sorted[i]);
+    const double next = i + 1 < sorted.size() ? std::sqrt(sorted[i + 1]->brightness[c]) : 1e30;
+    if (next < low + (high - low) * edge / kMostBins) continue;
+    while (edge < kMostBins && next >= low + (high - low) * edge / kMostBins) ++edge;
+    if (bin.size() < kFewest && i + 1 < sorted.size()) continue;
+    if (bin.size() >= kFewest) curve.push_back(streaks ? dry_level(bin, c, *streaks) : level_of(bin, c));
+    bin.clear();
+  }
+  return curve;
+}
+
+// variance = a * brightness + b through the curve, weighted by the patches; neither below 0.
+struct Affine {
+  double a, b;
+};
+Affine affine_of(const std::vector<Level>& curve) {
+  double w = 0, x = 0, y = 0, xx = 0, xy = 0;
+  for (const Level& l : curve) {
+    // The relative error of a variance is the same everywhere, so its absolute error goes with the variance.
+    const double v = l.sigma * l.sigma, weight = std::sqrt(static_cast<double>(l.count)) / (v * v);
+    w += weight, x += weight * l.brightness, y += weight * v;
+    xx += weight * l.brightness * l.brightness, xy += weight * l.brightness * v;
+  }
+  const double across = w * xx - x * x;
+  const double a = across > 1e-9 * w * xx ? (w * xy - x * y) / across : 0;
+  if (a < 0) return {0, y / w};
+  const double b = (y - a * x) / w;
+  if (b < 0) return {xy / xx, 0};
+  return {a, b};
+}
+
+std::vector<Noise::Level> with_ends(const std::vector<Level>& curve) {
+  const Affine law = affine_of(curve);
+  const auto sigma = [&](double b) { return std::sqrt(law.a * b + law.b); };
+  std::vector<Noise::Level> levels;
+  // The law, brought to meet the outermost level that was seen.
+  const Level &first = curve.front(), &last = curve.back();
+  if (first.brightness > 1e-4) levels.push_back({0, sigma(0) * std::min(1.0, first.sigma / sigma(first.brightness))});
+  for (const Level& l : curve) levels.push_back({l.brightness, l.sigma});
+  if (last.brightness < 1) levels.push_back({1, sigma(1) * last.sigma / sigma(last.brightness)});
+  return levels;
+}
+
+// Correlations from the patches whose sigma lies at the curve. A patch's own mean was taken off it, which takes the
+// mean of all correlations, S / N, off each: put back, S being what they then sum to. `sum`: all lags of the patch
+// counted.
+void correlate(const std::vector<Patch>& patches, Noise& noise) {
+  constexpr int kReach = Patch::kReach, kWide = 2 * kReach + 1;
+  constexpr double kCount = Patch::kSide * Patch::kSide;
+  const bool smooth = std::count_if(patches.begin(), patches.end(),
+                                    [](const Patch& p) { return p.texture < kNoTexture; }) > 4 * int(kFewest);
+  const float most_texture = smooth ? kNoTexture : 1.f;
+  const auto at_curve = [&](const Patch& p, int c) {
+    return p.sigma[c] > 0 && p.texture < most_texture &&
+           std::abs(std::log(p.sigma[c] / noise.sigma(c, p.brightness[c]))) < kAtMode;
+  };
+  int reach = 0;
+  std::array<std::vector<double>, 3> spatial;
+  for (int c = 0; c < 3; ++c) {
+    std::array<double, Patch::kLags> mean{};
+    double count = 0;
+    for (const Patch& p : patches) {
+      if (!at_curve(p, c)) continue;
+      ++count;
+      for (int l = 0; l < Patch::kLags; ++l) mean[l] += p.spatial[c][l];
+    }
+    for (double& m : mean) m /= std::max(1.0, count);
+    double sum = 1;
+    for (int turn = 0; turn < 20; ++turn) {
+      double all = 1;
+      for (int l = 1; l < Patch::kLags; ++l) {
+        const double r = (mean[l] + sum / kCount) / (mean[0] + sum / kCount);
+        all += 2 * (std::abs(r) > no_correlation(count) ? r : 0);
+      }
+      sum = std::max(0.0, all);
+    }
+    spatial[c].assign(kWide * kWide, 0);
+    spatial[c][kReach * kWide + kReach] = 1;
+    for (int y = 0, l = 0; y <= kReach; ++y)
+      for (int x = y ? -kReach : 0; x <= kReach; ++x, ++l) {
+        if (l == 0) continue;
+        const double r = (mean[l] + sum / kCount) / (mean[0] + sum / kCount);
+        if (std::abs(r) <= no_correlation(count)) continue;
+        reach = std::max({reach, y, std::abs(x)});
+        spatial[c][(kReach + y) * kWide + kReach + x] = spatial[c][(kReach - y) * kWide + kReach - x] = r;
+      }
+  }
+  noise.reach = reach;
+  for (int c = 0; c < 3; ++c) {
+    noise.spatial[c].clear();
+    for (int y = -reach; y <= reach; ++y)
+      for (int x = -reach; x <= reach; ++x) noise.spatial[c].push_back(spatial[c][(kReach + y) * kWide + kReach + x]);
+  }
+  constexpr int kChannels[3][2] = {{0, 1}, {0, 2}, {1, 2}};
+  for (int k = 0; k < 3; ++k) {
+    const auto [i, j] = kChannels[k];
+    double mean = 0, count = 0;
+    for (const Patch& p : patches)
+      if (at_curve(p, i) && at_curve(p, j)) mean += p.between[k], ++count;
+    mean /= std::max(1.0, count);
+    noise.between[i][j] = noise.between[j][i] =
+        std::abs(mean) > no_correlation(count) ? std::clamp(mean, -1.0, 1.0) : 0;
+  }
+}
+
+// The same under rain: what the streaks leave of the covariances of all patches.
+void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, Noise& noise) {
+  constexpr int kReach = 2, kWide = 2 * kReach + 1;  // Further out all is taken for the streaks'.
+  std::vector<const Patch*> all;
+  for (const Patch& p : patches)
+    if (p.sigma[0] > 0 && p.sigma[1] > 0 && p.sigma[2] > 0) all.push_back(&p);
+  if (all.empty()) return;
+  const Streaks::Group g = streaks.group(all);
+  std::array<double, 3> grain;
+  for (int c = 0; c < 3; ++c) {
+    const double whole = g.variance[c] + g.lost[c];
+    grain[c] = std::max(kLeastGrain * whole, whole - streaks.covariance(g, c, c, 0, 0));
+  }
+  const double share = 1 / static_cast<double>(all.size());
+  noise.reach = 0;
+  std::array<std::vector<double>, 3> spatial;
+  for (int c = 0; c < 3; ++c) {
+    spatial[c].assign(kWide * kWide, 0);
+    spatial[c][kReach * kWide + kReach] = 1;
+    for (int y = 0; y <= kReach; ++y)
+      for (int x = y ? -kReach : 1; x <= kReach; ++x) {
+        double sum = g.lost[c];
+        for (const Patch* p : all) sum += share * p->variance[c] * p->spatial[c][Patch::lag(x, y)];
+        const double r = std::clamp((sum - streaks.covariance(g, c, c, x, y)) / grain[c], -1.0, 1.0);
+        if (std::abs(r) < kDryZero) continue;
+        noise.reach = std::max({noise.reach, y, std::abs(x)});
+        spatial[c][(kReach + y) * kWide + kReach + x] = spatial[c][(kReach - y) * kWide + kReach - x] = r;
+      }
+  }
+  for (int c = 0; c < 3; ++c) {
+    noise.spatial[c].clear();
+    for (int y = -noise.reach; y <= noise.reach; ++y)
+      for (int x = -noise.reach; x <= noise.reach; ++x)
+        noise.spatial[c].push_back(spatial[c][(kReach + y) * kWide + kReach + x]);
+  }
+  constexpr int kChannels[3][2] = {{0, 1}, {0, 2}, {1, 2}};
+  for (int k = 0; k < 3; ++k) {
+    const auto [i, j] = kChannels[k];
+    double sum = std::sqrt(g.lost[i] * g.lost[j]);
+    for (const Patch* p : all) sum += share * p->between[k] * std::sqrt(double(p->variance[i]) * p->variance[j]);
+    const double r = (sum - streaks.covariance(g, i, j, 0, 0)) / std::sqrt(grain[i] * grain[j]);
+    noise.between[i][j] = noise.between[j][i] = std::abs(r) < kDryZero ? 0 : std::clamp(r, -1.0, 1.0);
+  }
+}
+
+}  // namespace
+
+std::optional<MeasuredNoise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
+                                           const std::function<bool(int done, int total)>& progress) {
+  std::vector<Patch> patches;
+  const auto pairs = pairs_of(frames.first(), frames.last());
+  for (size_t i = 0; i < pairs.size(); ++i) {
+    const auto [f, g] = pairs[i];
+    std::optional<Matrix3> there = Matrix3::Identity();
+    if (motion) there = motion->find(f) && motion->find(g) ? motion->between(g, f) : std::nullopt;
+    if (there) {
+      const FramePair pair{frames.image(f), frames.image(g), frames.ignore(f), frames.ignore(g), *there};
+      std::vector<Patch> found = find_patches(pair, runner);
+      patches.insert(patches.end(), found.begin(), found.end());
+    }
+    if (!progress(static_cast<int>(i) + 1, static_cast<int>(pairs.size()))) return std::nullopt;
+  }
+
+  patches = calm(std::move(patches));
+  std::vector<const Patch*> all;
+  for (const Patch& p : patches) all.push_back(&p);
+  const std::optional<Streaks> streaks = Streaks::find(all);
+  MeasuredNoise m;
+  m.report.darkest = 1e30;
+  for (int c = 0; c < 3; ++c) {
+    const std::vector<Level> curve = curve_of(patches, c, streaks ? &*streaks : nullptr);
+    if (curve.empty()) return std::nullopt;
+    m.noise.levels[c] = with_ends(curve);
+    for (const Level& l : curve) m.report.blocks += static_cast<int64_t>(l.count);
+    m.report.darkest = std::min(m.report.darkest, curve.front().brightness);
+    m.report.brightest = std::max(m.report.brightest, curve.back().brightness);
+  }
+  streaks ? correlate_dry(patches, *streaks, m.noise) : correlate(patches, m.noise);
+  return m;
+}
+
+}  // namespace pw

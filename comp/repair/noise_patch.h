@@ -1,0 +1,39 @@
+// Patches of two frames that lie on one another by whole pixels, and what their difference says of the grain.
+#pragma once
+#include <array>
+#include <vector>
+
+#include "base/parallel.h"
+#include "base/picture.h"
+#include "base/transform.h"
+
+namespace pw {
+
+struct Patch {
+  static constexpr int kSide = 16, kReach = 4;                          // Pixels.
+  static constexpr int kLags = (2 * kReach + 1) * kReach + kReach + 1;  // Lags (x, y) with y > 0, or y = 0 and x >= 0.
+  static constexpr int lag(int x, int y) {                              // Its place in `spatial`; y >= 0.
+    return y == 0 ? x : kReach + 1 + (y - 1) * (2 * kReach + 1) + x + kReach;
+  }
+  std::array<float, 3> brightness;  // Mean over both frames.
+  std::array<float, 3> sigma;       // Of one frame's grain; 0: cannot be told here (clipped, or nothing differs).
+  float texture = 0;  // The most texture may have put into it, as a share of its variance; of the channels the largest.
+  float stray = 0;    // Share of its pixels that lie beyond 2.5 sigma; of the channels the largest. 0.012 when normal.
+  // Plain variance of one frame's grain and all else that differs, for what strays up to 6 sigma.
+  std::array<float, 3> variance;
+  // Mean product of the difference with itself at a lag, in order of y, then x, over its variance.
+  std::array<std::array<float, kLags>, 3> spatial;
+  std::array<float, 3> between;  // The same between red and green, red and blue, green and blue.
+};
+
+struct FramePair {
+  Picture a, b;                // 3 or 4 channels.
+  Picture ignore_a, ignore_b;  // Matte, may be empty.
+  Matrix3 b_from_a;
+};
+
+// At most kMostPatches, spread over the picture, in its order.
+inline constexpr size_t kMostPatches = 1500;
+std::vector<Patch> find_patches(const FramePair& pair, const Runner& runner);
+
+}  // namespace pw

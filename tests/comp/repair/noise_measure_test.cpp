@@ -1,0 +1,200 @@
+#include "comp/repair/noise_measure.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <map>
+#include <random>
+
+namespace pw {
+namespace {
+
+constexpr int kW = 320, kH = 240, kLast = 12;
+constexpr double kA = 4e-4, kB = 4e-6;  // Variance a * light + b.
+
+// A wall of bricks from dark to bright, seen by a camera that drifts by a fraction of a pixel a frame.
+double wall(double x, double y, int k) {
+  const double row = std::floor(y / 20), column = std::floor((x + 11 * row) / 36);
+  const double joint = std::fmod(y + 2000, 20) < 2 || std::fmod(x + 11 * row + 3600, 36) < 2 ? 0.5 : 1;
+  return joint * (0.02 + 0.9 * std::pow(x / kW, 2)) * (0.8 + 0.1 * k + 0.1 * std::sin(3.3 * column + 7 * row));
+}
+
+struct Drawn final : NoiseFrames {
+  double scale = 1, drift = 0.37;
+  int blur = 0;         // The grain is averaged over this many pixels on either side along x.
+  double together = 0;  // What the channels have in common.
+  int downpour = 0;
+  bool rain = false, clean = false, apart = false, black = false;
+
+  int first() const override { return 1; }
+  int last() const override { return kLast; }
+  Picture image(int f) const override {
+    if (const auto it = made_.find(f); it != made_.end()) return it->second;
+    std::mt19937 random(f);
+    std::normal_distribution<double> normal;
+    std::vector<double> n(size_t{4} * (kW + 16) * kH);
+    for (double& v : n) v = normal(random);
+    const auto number = [&](int x, int y, int k) {
+      double sum = 0;
+      for (int i = -blur; i <= blur; ++i)
+        sum += std::sqrt(1 - together) * n[4 * ((size_t)y * (kW + 16) + x + 8 + i) + k] +
+               std::sqrt(together) * n[4 * ((size_t)y * (kW + 16) + x + 8 + i) + 3];
+      return sum / std::sqrt(2 * blur + 1);
+    };
+    Canvas c(Rect::sized(kW, kH), 3);
+    for (int y = 0; y < kH; ++y)
+      for (int x = 0; x < kW; ++x)
+        for (int k = 0; k < 3; ++k) {
+          const double p = black ? 0 : wall(x + 0.5 - drift * f, y + 0.5, k);
+          const double g = clean || black ? 0 : std::sqrt(kA * p + kB) * number(x, y, k);
+          c.at(x, y)[k] = static_cast<float>(scale * (p + g));
+        }
+    // Slanted streaks a pixel wide that lie anywhere between pixels, so many that no patch is without.
+    for (int i = 0; i < downpour; ++i) {
+      const double at = (random() % 100000) / 1e5 * kW, top = (random() % 100000) / 1e5 * kH - 20;
+      const int length = 14 + int(random() % 14);
+      for (int v = 0; v < length; ++v) {
+        const int y = int(top) + v;
+        const double x = at - 0.2 * v;
+        const int left = int(std::floor(x));
+        for (int side = 0; side < 2; ++side)
+          for (int k = 0; k < 3; ++k)
+            if (y >= 0 && y < kH && left + side >= 0 && left + side < kW)
+              c.at(left + side, y)[k] += static_cast<float>(scale * 0.012 * (side ? x - left : 1 - x + left));
+      }
+    }
+    for (int i = 0; rain && i < 60; ++i) {
+      const int x = int(random() % kW), y = int(random() % kH), length = 10 + int(random() % 30);
+      for (int v = y; v < std::min(kH, y + length); ++v)
+        for (int k = 0; k < 3; ++k) c.at(x, v)[k] += static_cast<float>(scale * 0.05);
+    }
+    return made_[f] = std::move(c).finish();
+  }
+  Picture ignore(int) const override { return {}; }
+  Motion motion() const {
+    Motion m{kW, kH, 1, {{20, 20}, {300, 20}, {300, 200}, {20, 200}}, {}};
+    for (int f = 1; f <= kLast; ++f) {
+      Pose p;
+      p.frame = f, p.frame_from_ref = translation(apart ? 1000.0 * f : drift * (f - 1), 0);
+      m.poses.push_back(p);
+    }
+    return m;
+  }
+
+ private:
+  mutable std::map<int, Picture> made_;
+};
+
+bool go_on(int, int) { return true; }
+
+double worst_level(const Noise& n, double scale = 1) {
+  double worst = 0;
+  for (int c = 0; c < 3; ++c)
+    for (double b : {0.02, 0.05, 0.1, 0.18, 0.3, 0.5, 0.7, 0.9})
+      worst = std::max(worst, std::abs(n.sigma(c, b * scale) / (scale * std::sqrt(kA * b + kB)) - 1));
+  return worst;
+}
+
+TEST(NoiseMeasure, FindsLevelsUnderTexture) {
+  const Drawn d;
+  const Motion m = d.motion();
+  const auto n = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(n);
+  std::printf("levels off by %.3f at most; %d patches\n", worst_level(n->noise), int(n->report.blocks));
+  EXPECT_LT(worst_level(n->noise), 0.06);
+  EXPECT_EQ(n->noise.reach, 0);
+  EXPECT_EQ(n->noise.between[0][1], 0);
+}
+
+TEST(NoiseMeasure, DoesNotDependOnTheUnitOfLight) {
+  Drawn a, b;
+  b.scale = 1e6;
+  const Motion m = a.motion();
+  const auto one = measure_noise(a, &m, serial(), go_on), million = measure_noise(b, &m, serial(), go_on);
+  ASSERT_TRUE(one && million);
+  for (double x : {0.1, 0.3, 0.6})
+    EXPECT_NEAR(million->noise.sigma(1, 1e6 * x) / (1e6 * one->noise.sigma(1, x)), 1, 0.01);
+}
+
+TEST(NoiseMeasure, FindsWhatHangsTogether) {
+  Drawn d;
+  d.blur = 1, d.together = 0.4;
+  const Motion m = d.motion();
+  const auto n = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(n);
+  ASSERT_GE(n->noise.reach, 2);
+  const int r = n->noise.reach, side = 2 * r + 1;
+  const auto lag = [&](int x, int y) { return n->noise.spatial[1][(y + r) * side + x + r]; };
+  std::printf("three in a row: %.3f %.3f %.3f, below %.3f; channels %.3f; levels off by %.3f\n", lag(1, 0), lag(2, 0),
+              r > 2 ? lag(3, 0) : 0.0, lag(0, 1), n->noise.between[0][2], worst_level(n->noise));
+  EXPECT_NEAR(lag(1, 0), 2 / 3., 0.04);
+  EXPECT_NEAR(lag(2, 0), 1 / 3., 0.04);
+  EXPECT_NEAR(lag(0, 1), 0, 0.03);
+  for (int i = 0; i < 3; ++i) EXPECT_NEAR(n->noise.between[i][(i + 1) % 3], 0.4, 0.04);
+  EXPECT_LT(worst_level(n->noise), 0.08);
+}
+
+TEST(NoiseMeasure, RainDoesNotFoolIt) {
+  Drawn d;
+  d.rain = true;
+  const Motion m = d.motion();
+  const auto n = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(n);
+  double together = 0;
+  for (const auto& s : n->noise.spatial)
+    for (double r : s)
+      if (r < 1) together = std::max(together, std::abs(r));
+  std::printf("under rain: levels off by %.3f, correlations by %.3f\n", worst_level(n->noise), together);
+  EXPECT_LT(worst_level(n->noise), 0.08);
+  EXPECT_LT(together, 0.05);
+}
+
+TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
+  Drawn d;
+  d.downpour = 3000;
+  const Motion m = d.motion();
+  const auto n = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(n);
+  double together = 0;
+  for (const auto& s : n->noise.spatial)
+    for (double r : s)
+      if (r < 1) together = std::max(together, std::abs(r));
+  double worst = 0;
+  for (int c = 0; c < 3; ++c)
+    for (double b : {0.05, 0.1, 0.2, 0.3, 0.5, 0.7})
+      worst = std::max(worst, std::abs(n->noise.sigma(c, b) / std::sqrt(kA * b + kB) - 1));
+  std::printf("in a downpour: levels off by %.3f, correlations by %.3f, channels by %.3f\n", worst, together,
+              std::abs(n->noise.between[0][1]));
+  EXPECT_LT(worst, 0.15);
+  EXPECT_LT(together, 0.1);
+}
+
+TEST(NoiseMeasure, ACameraThatStandsNeedsNoMotion) {
+  Drawn d;
+  d.drift = 0;
+  const auto n = measure_noise(d, nullptr, serial(), go_on);
+  ASSERT_TRUE(n);
+  EXPECT_LT(worst_level(n->noise), 0.06);
+}
+
+TEST(NoiseMeasure, NothingToMeasureIsNoNoise) {
+  Drawn apart, clean, black;
+  apart.apart = true, clean.clean = true, clean.drift = 0, black.black = true;
+  const Motion m = apart.motion();
+  EXPECT_FALSE(measure_noise(apart, &m, serial(), go_on));
+  EXPECT_FALSE(measure_noise(clean, nullptr, serial(), go_on));
+  EXPECT_FALSE(measure_noise(black, nullptr, serial(), go_on));
+  EXPECT_FALSE(measure_noise(Drawn{}, nullptr, serial(), [](int, int) { return false; }));
+}
+
+TEST(NoiseMeasure, AnyRunnerGivesTheSame) {
+  const Drawn d;
+  const Motion m = d.motion();
+  const auto two = arena(2);
+  const auto a = measure_noise(d, &m, serial(), go_on), b = measure_noise(d, &m, *two, go_on);
+  ASSERT_TRUE(a && b);
+  for (double x : {0.01, 0.1, 0.7}) EXPECT_EQ(a->noise.sigma(0, x), b->noise.sigma(0, x));
+}
+
+}  // namespace
+}  // namespace pw
