@@ -36,6 +36,30 @@ void print_still(const std::string& name, const Still& s) {
   fmt::print(", {:.2f} % not covered\n", 100 * s.uncovered_share);
 }
 
+// Darkest and brightest frame, by the mean of green over the plate.
+void print_light(const std::string& name, const Light& l) {
+  if (l.frames.empty()) return;
+  std::vector<double> mean;
+  double seen = 0;
+  for (const LightFrame& f : l.frames) {
+    double sum = 0;
+    for (size_t i = 1; i < f.stops.size(); i += 3) sum += f.stops[i];
+    mean.push_back(3 * sum / static_cast<double>(f.stops.size()));
+    seen += f.seen_share / static_cast<double>(l.frames.size());
+  }
+  const auto [low, high] = std::minmax_element(mean.begin(), mean.end());
+  fmt::print("{}: {} frames, from {:+.2f} stops at frame {} to {:+.2f} at frame {}; {:.0f} % of the plate seen\n", name,
+             l.frames.size(), *low, l.frames[low - mean.begin()].frame, *high, l.frames[high - mean.begin()].frame,
+             100 * seen);
+}
+
+void print_noise(const std::string& name, const Noise& n) {
+  fmt::print("{}: at 18 % grey {:.5f} red, {:.5f} green, {:.5f} blue; {}; channels {:.2f} {:.2f} {:.2f} alike\n", name,
+             n.sigma(0, 0.18), n.sigma(1, 0.18), n.sigma(2, 0.18),
+             n.reach ? fmt::format("hangs together over {} px", n.reach) : "each pixel its own", n.between[0][1],
+             n.between[0][2], n.between[1][2]);
+}
+
 }  // namespace
 
 int run(const MeasureCommand& c) {
@@ -90,6 +114,8 @@ int run(const MeasureCommand& c) {
       if (c.json) continue;
       if (const auto* motion = std::get_if<Motion>(&results->measured[m.node])) print_motion(name, *motion);
       if (const auto* still = std::get_if<Still>(&results->measured[m.node])) print_still(name, *still);
+      if (const auto* light = std::get_if<Light>(&results->measured[m.node])) print_light(name, *light);
+      if (const auto* noise = std::get_if<Noise>(&results->measured[m.node])) print_noise(name, *noise);
     }
     if (c.json) fmt::print("{}\n", nlohmann::ordered_json{{"measured", steps}}.dump());
     return kDone;

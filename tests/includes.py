@@ -13,8 +13,12 @@ ROOMS = {  # room: rooms it may include besides itself
     "comp/media": ["base", "comp/colour"],
     "comp/matte": ["base"],
     "comp/colour": ["base"],
-    "comp/kinds": ["base", "warp", "track", "comp/spec", "comp/media", "comp/matte", "comp/colour"],
-    "apps": ["base", "warp", "track", "comp/spec", "comp/graph", "comp/media", "comp/matte", "comp/colour", "comp/kinds"],
+    "comp/repair": ["base", "warp", "track"],
+    "comp/weather": ["base"],
+    "comp/kinds": ["base", "warp", "track", "comp/spec", "comp/media", "comp/matte", "comp/colour", "comp/repair",
+                   "comp/weather"],
+    "apps": ["base", "warp", "track", "comp/spec", "comp/graph", "comp/media", "comp/matte", "comp/colour", "comp/repair",
+             "comp/kinds"],
     "fixtures/stage": [],
 }
 ONLY = {  # library: rooms that may include it; a header that does must not leave its room
