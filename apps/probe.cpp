@@ -43,12 +43,29 @@ int write_sheet(const ProbeCommand& c, OutlineSheet sheet, const Picture& pictur
 }
 
 int sheet_of_footage(const ProbeCommand& c) {
-  Result<StillFile> file =
-      looks_like_pattern(c.file)
-          ? open_sequence(c.file).and_then([&](const Sequence& s) { return read_frame(s, c.frame); })
-          : read_still(c.file);
-  if (!file) return say(file.error()), kMistake;
-  return write_sheet(c, {.width = file->info.width, .height = file->info.height}, file->picture);
+  Result<Picture> picture = fail(Problem{});
+  int width = 0, height = 0;
+  if (is_movie(c.file)) {
+    const auto movie = Movie::open(c.file);
+    if (!movie) return say(movie.error()), kMistake;
+    width = (*movie)->info().width, height = (*movie)->info().height;
+    if (const int frames = (*movie)->info().frames; c.frame < 1 || c.frame > frames) {
+      say({{.what = fmt::format("the movie has no frame {}", c.frame),
+            .remedy = fmt::format("it has 1 to {}", frames),
+            .file = c.file}});
+      return kMistake;
+    }
+    picture = (*movie)->read(c.frame - 1);
+  } else {
+    auto file = looks_like_pattern(c.file)
+                    ? open_sequence(c.file).and_then([&](const Sequence& s) { return read_frame(s, c.frame); })
+                    : read_still(c.file);
+    if (!file) return say(file.error()), kMistake;
+    width = file->info.width, height = file->info.height;
+    picture = std::move(file->picture);
+  }
+  if (!picture) return say(picture.error()), kMistake;
+  return write_sheet(c, {.width = width, .height = height}, *picture);
 }
 
 // The picture of a node with the shot's outlines and regions as they are on that frame.
@@ -98,8 +115,24 @@ int describe(const ProbeCommand& c) {
   }
   constexpr const char* kinds[] = {"still", "sequence", "movie"};
   nlohmann::ordered_json j = {{"file", c.file}, {"kind", kinds[static_cast<int>(p->kind)]}};
-  if (p->kind == Probe::Kind::movie)
-    j["movie"] = p->movie_type;
+  if (const MovieInfo& m = p->movie; p->kind == Probe::Kind::movie)
+    j.update({{"size", {m.width, m.height}},
+              {"frames", m.frames},
+              {"rate", to_string(m.timing.rate)},
+              {"constant_rate", m.timing.constant},
+              {"container", m.container},
+              {"coder", m.codec},
+              {"samples", m.sampling},
+              {"bits", m.bits},
+              {"matrix", name(m.matrix.value)},
+              {"matrix_from", m.matrix.from},
+              {"range", name(m.range.value)},
+              {"siting", name(m.siting.value)},
+              {"encoding", name(m.encoding.value)},
+              {"encoding_from", m.encoding.from},
+              {"primaries", m.primaries},
+              {"timecode", m.timecode},
+              {"sound", m.sound}});
   else
     j.update({{"size", {p->still.width, p->still.height}},
               {"channels", p->still.channels},

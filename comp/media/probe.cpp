@@ -33,7 +33,29 @@ void add_still(const StillInfo& s, std::vector<std::string>& out) {
   for (const auto& [key, text] : s.texts) out.push_back(fmt::format("{:<12} {}", key, text));
 }
 
+void add_movie(const MovieInfo& m, std::vector<std::string>& out) {
+  out.push_back(fmt::format("container    {}", m.container));
+  out.push_back(fmt::format("coder        {}", m.codec));
+  out.push_back(fmt::format("frames       1-{} ({:.2f} s)", m.frames, m.seconds));
+  out.push_back(m.timing.constant
+                    ? fmt::format("rate         {} a second", to_string(m.timing.rate))
+                    : fmt::format("rate         varies, about {} a second; frames are taken by their times at the rate "
+                                  "of the shot",
+                                  to_string(m.timing.rate)));
+  out.push_back(fmt::format("size         {} x {}{}", m.width, m.height, m.orientation == 1 ? "" : " (set upright)"));
+  out.push_back(fmt::format("samples      {}, {} bit", m.sampling, m.bits));
+  out.push_back(fmt::format("matrix       {} ({})", name(m.matrix.value), m.matrix.from));
+  out.push_back(fmt::format("range        {} ({})", name(m.range.value), m.range.from));
+  out.push_back(fmt::format("siting       {} ({})", name(m.siting.value), m.siting.from));
+  out.push_back(fmt::format("encoding     {} ({})", name(m.encoding.value), m.encoding.from));
+  out.push_back(fmt::format("primaries    {}", m.primaries.empty() ? "not said" : m.primaries));
+  if (!m.timecode.empty()) out.push_back(fmt::format("timecode     {}", m.timecode));
+  for (const std::string& sound : m.sound) out.push_back(fmt::format("sound        {}", sound));
+}
+
 }  // namespace
+
+bool is_movie(const std::string& path) { return recognise(head_of(path)).type == FileType::movie; }
 
 Result<Probe> probe(const std::string& path) {
   Probe p{.path = path};
@@ -45,10 +67,11 @@ Result<Probe> probe(const std::string& path) {
     p.frames = std::move(s->frames);
     return p;
   }
-  const Signature what = recognise(head_of(path));
-  if (what.type == FileType::movie) {
+  if (is_movie(path)) {
+    auto movie = Movie::open(path);
+    if (!movie) return fail(std::move(movie.error()));
     p.kind = Probe::Kind::movie;
-    p.movie_type = what.what;
+    p.movie = (*movie)->info();
     return p;
   }
   auto s = inspect_still(path);
@@ -60,8 +83,8 @@ Result<Probe> probe(const std::string& path) {
 std::vector<std::string> lines(const Probe& p) {
   std::vector<std::string> out;
   if (p.kind == Probe::Kind::movie) {
-    out.push_back(fmt::format("{}: {}", p.path, p.movie_type));
-    out.push_back("unpack it to numbered pictures (PNG, TIFF or EXR) to use it");
+    out.push_back(fmt::format("{}: movie", p.path));
+    add_movie(p.movie, out);
     return out;
   }
   if (p.kind == Probe::Kind::still) {

@@ -44,7 +44,7 @@ tl::unexpected<Problems> fail_for(const std::string& path, Problem p) {
 Problem not_a_still(const Signature& s) {
   if (s.type == FileType::movie)
     return {.what = fmt::format("this is {}", s.what),
-            .remedy = "unpack it to numbered pictures (PNG, TIFF or EXR) and name those"};
+            .remedy = "footage takes movies; take a still from one with image = \"NODE\" and frames"};
   if (s.type == FileType::other_picture)
     return {.what = fmt::format("this is {}", s.what), .remedy = "convert it to EXR, PNG, TIFF, DPX or JPEG"};
   return {.what = s.what == "no known kind of file" ? "this is no kind of file that is known"

@@ -2,7 +2,7 @@
 
 #include <gtest/gtest.h>
 
-#include "samples.h"
+#include "clips.h"
 
 namespace pw {
 namespace {
@@ -34,14 +34,25 @@ TEST(Probe, SaysWhatASequenceIsAndWhatIsMissing) {
   EXPECT_EQ(said[3], "size         6 x 4");
 }
 
-TEST(Probe, NamesAMovieByItsContent) {
-  const std::string file = samples::folder() + "yard.png";
-  samples::write_bytes(file, {0x1a, 0x45, 0xdf, 0xa3, 1, 2, 3, 4});
+TEST(Probe, SaysWhatAMovieIsWhateverItIsCalled) {
+  const std::string dir = samples::folder(), file = dir + "quay.png";
+  clips::ffmpeg(
+      "-f lavfi -i testsrc2=size=96x64:rate=30000/1001 -f lavfi -i sine=sample_rate=48000 -t 2 -vf "
+      "setparams=colorspace=bt709:color_trc=bt709:color_primaries=bt709:range=tv -pix_fmt yuv422p10le -c:v prores_ks "
+      "-profile:v 3 -c:a pcm_s16le -timecode 10:00:00:00 -f mov " +
+      file);
   const auto p = probe(file);
   ASSERT_TRUE(p);
   EXPECT_EQ(p->kind, Probe::Kind::movie);
-  EXPECT_EQ(lines(*p), (std::vector<std::string>{file + ": a Matroska or WebM movie",
-                                                 "unpack it to numbered pictures (PNG, TIFF or EXR) to use it"}));
+  EXPECT_EQ(lines(*p), (std::vector<std::string>{
+                           file + ": movie", "container    QuickTime / MOV", "coder        prores (HQ)",
+                           "frames       1-60 (2.00 s)", "rate         30000/1001 a second", "size         96 x 64",
+                           "samples      4:2:2, 10 bit", "matrix       rec709 (as the file says)",
+                           "range        narrow (as the file says)", "siting       left (usual for movies)",
+                           "encoding     rec709-camera (as the file says)", "primaries    bt709",
+                           "timecode     10:00:00:00", "sound        pcm_s16le, 48000 Hz, 1 channel"}));
+  samples::write_bytes(file, {0x1a, 0x45, 0xdf, 0xa3, 0x81, 2, 3, 4});
+  EXPECT_EQ(clips::told(probe(file).error()), file + ": the file is cut off; copy or render it again");
 }
 
 TEST(Probe, SaysWhatIsWrong) {

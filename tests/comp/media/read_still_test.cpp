@@ -273,11 +273,10 @@ TEST(ReadStill, WhatIsNotHandledIsNamedWithTheRemedy) {
   EXPECT_EQ(problem(read_still(dir + "note.png")),
             dir + "note.png: this is no picture but text; name an EXR, PNG, TIFF, DPX or JPEG file");
   samples::write_bytes(dir + "yard.mp4", {0, 0, 0, 24, 'f', 't', 'y', 'p', 'i', 's', 'o', 'm', 0, 0, 2, 0});
-  EXPECT_EQ(
-      problem(read_still(dir + "yard.mp4")),
-      dir +
-          "yard.mp4: this is an MP4 or QuickTime movie; unpack it to numbered pictures (PNG, TIFF or EXR) and name "
-          "those");
+  EXPECT_EQ(problem(read_still(dir + "yard.mp4")),
+            dir +
+                "yard.mp4: this is an MP4 or QuickTime movie; footage takes movies; take a still from one with image = "
+                "\"NODE\" and frames");
   samples::write_text(dir + "a.gif", "GIF89a....");
   EXPECT_EQ(problem(read_still(dir + "a.gif")),
             dir + "a.gif: this is a GIF picture; convert it to EXR, PNG, TIFF, DPX or JPEG");
