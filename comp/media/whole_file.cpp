@@ -55,7 +55,26 @@ Problem cannot_open(const std::string& path, int error) {
   return about(path, fmt::format("the file cannot be opened ({})", std::strerror(error)), "");
 }
 
-Problem cannot_write(const std::string& path, int error) {
+// Temporary files are named .FILE.PROCESS.MACHINE.part.
+std::string part_ending() {
+  char machine[256] = "";
+  if (::gethostname(machine, sizeof machine - 1) != 0) machine[0] = 0;
+  return fmt::format(".{}.part", machine);
+}
+
+bool write_all(int fd, ByteSpan bytes) {
+  while (!bytes.empty()) {
+    const ssize_t n = ::write(fd, bytes.data(), bytes.size());
+    if (n < 0 && errno == EINTR) continue;
+    if (n <= 0) return false;
+    bytes = bytes.subspan(static_cast<size_t>(n));
+  }
+  return true;
+}
+
+}  // namespace
+
+Problem write_problem(const std::string& path, int error) {
   const std::string folder = folder_of(path);
   switch (error) {
     case ENOENT:
@@ -77,25 +96,6 @@ Problem cannot_write(const std::string& path, int error) {
   }
   return about(path, fmt::format("the file cannot be written ({})", std::strerror(error)), "");
 }
-
-// Temporary files are named .FILE.PROCESS.MACHINE.part.
-std::string part_ending() {
-  char machine[256] = "";
-  if (::gethostname(machine, sizeof machine - 1) != 0) machine[0] = 0;
-  return fmt::format(".{}.part", machine);
-}
-
-bool write_all(int fd, ByteSpan bytes) {
-  while (!bytes.empty()) {
-    const ssize_t n = ::write(fd, bytes.data(), bytes.size());
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return false;
-    bytes = bytes.subspan(static_cast<size_t>(n));
-  }
-  return true;
-}
-
-}  // namespace
 
 Result<FileBytes> read_whole_file(const std::string& path) {
   struct stat info {};
@@ -142,31 +142,45 @@ int remove_leftovers(const std::string& folder) {
 }
 
 Result<void> check_writable(const std::string& path) {
-  if (std::filesystem::is_directory(path)) return fail(cannot_write(path, EISDIR));
+  if (std::filesystem::is_directory(path)) return fail(write_problem(path, EISDIR));
   const std::string folder = folder_of(path);
-  if (!std::filesystem::is_directory(folder)) return fail(cannot_write(path, ENOENT));
-  if (::access(folder.c_str(), W_OK) != 0) return fail(cannot_write(path, errno));
+  if (!std::filesystem::is_directory(folder)) return fail(write_problem(path, ENOENT));
+  if (::access(folder.c_str(), W_OK) != 0) return fail(write_problem(path, errno));
+  return {};
+}
+
+std::string temporary_name(const std::string& path) {
+  const std::string name =
+      fmt::format(".{}.{}{}", std::filesystem::path(path).filename().string(), ::getpid(), part_ending());
+  return (std::filesystem::path(folder_of(path)) / name).string();
+}
+
+Result<void> put_in_place(const std::string& temporary, const std::string& path) {
+  Descriptor fd(::open(temporary.c_str(), O_RDONLY | O_CLOEXEC));
+  const bool placed =
+      fd.get() >= 0 && ::fsync(fd.get()) == 0 && fd.close() == 0 && ::rename(temporary.c_str(), path.c_str()) == 0;
+  if (!placed) {
+    const int error = errno;
+    ::unlink(temporary.c_str());
+    return fail(write_problem(path, error));
+  }
+  // The new name is on the disk when the folder is; a file system that cannot sync folders has done its best.
+  const Descriptor directory(::open(folder_of(path).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+  if (directory.get() >= 0) ::fsync(directory.get());
   return {};
 }
 
 Result<void> write_whole_file(const std::string& path, ByteSpan bytes) {
-  if (std::filesystem::is_directory(path)) return fail(cannot_write(path, EISDIR));
-  const std::filesystem::path folder = folder_of(path);
-  const std::string name = std::filesystem::path(path).filename().string();
-  const std::string temporary = (folder / fmt::format(".{}.{}{}", name, ::getpid(), part_ending())).string();
+  if (std::filesystem::is_directory(path)) return fail(write_problem(path, EISDIR));
+  const std::string temporary = temporary_name(path);
   Descriptor fd(::open(temporary.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666));
-  if (fd.get() < 0) return fail(cannot_write(path, errno));
-  const bool written = write_all(fd.get(), bytes) && ::fsync(fd.get()) == 0 && fd.close() == 0 &&
-                       ::rename(temporary.c_str(), path.c_str()) == 0;
-  if (!written) {
+  if (fd.get() < 0) return fail(write_problem(path, errno));
+  if (!write_all(fd.get(), bytes) || fd.close() != 0) {
     const int error = errno;
     ::unlink(temporary.c_str());
-    return fail(cannot_write(path, error));
+    return fail(write_problem(path, error));
   }
-  // The new name is on the disk when the folder is; a file system that cannot sync folders has done its best.
-  const Descriptor directory(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-  if (directory.get() >= 0) ::fsync(directory.get());
-  return {};
+  return put_in_place(temporary, path);
 }
 
 }  // namespace pw

@@ -33,6 +33,14 @@ Result<void> write_whole_file(const std::string& path, ByteSpan bytes);
 // machine. Returns how many.
 int remove_leftovers(const std::string& folder);
 
+// The same in parts, for files too large to be held: the name of the temporary file beside `path`, and giving the file
+// that was written there its name once it is on the disk. On failure the temporary file is removed.
+std::string temporary_name(const std::string& path);
+Result<void> put_in_place(const std::string& temporary, const std::string& path);
+
+// What the system's error (errno) means for someone who writes `path`.
+Problem write_problem(const std::string& path, int error);
+
 // The problems write_whole_file would meet that can be seen without writing.
 Result<void> check_writable(const std::string& path);
 

@@ -5,6 +5,9 @@ root=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
 build=$1 harbour=${2:-}
 "$build/tests/bench/bench_resample" --benchmark_repetitions=3 --benchmark_report_aggregates_only=false | grep ratio
 "$build/tests/bench/bench_over" --benchmark_repetitions=3 | grep ' x the time'
+movies=$(mktemp -d)
+"$build/tests/bench/bench_movie" "$movies"
+rm -rf "$movies"
 if [ -n "$harbour" ] && [ -d "$harbour" ]; then
   work=$(mktemp -d)
   trap 'rm -rf "$work"' EXIT
