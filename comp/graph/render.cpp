@@ -12,6 +12,7 @@
 
 #include "comp/graph/draw.h"
 #include "comp/graph/key.h"
+#include "comp/graph/reels.h"
 
 namespace pw {
 namespace {
@@ -79,6 +80,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   Kept kept(options.memory_limit / 4);
   const Drawing drawing{stage, options.runner, kept, options.tile_width, options.tile_height};
   const std::vector<std::string> keys = cache_keys(scene);
+  Reels reels(scene, sinks, frames, keys, options.reuse);
   RenderReport report;
   std::mutex mutex;
   std::vector<Problems> told(frames.size());
@@ -92,7 +94,8 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     const Hooks& hooks = node.kind->hooks;
     const Link& from = node.inputs[0][0];
     const std::string origin = fmt::format("{} {}", keys[sink], frame);
-    if (options.reuse && hooks.origin && hooks.origin(node.params.get(), scene.shot, frame) == origin) {
+    if (options.reuse && !reels.of(sink) && hooks.origin &&
+        hooks.origin(node.params.get(), scene.shot, frame) == origin) {
       outcome = Outcome::kept;
       return Problems{};
     }
@@ -101,8 +104,10 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
       if (auto problem = too_large(rect, options.memory_limit)) return fail(std::move(*problem));
       auto picture = draw_banded(drawing, {from.node, from.output, frame, rect}, options);
       if (!picture) return fail(picture.error());
-      auto written =
-          hooks.deliver(node.params.get(), Delivering{scene.shot, frame, *picture, origin, std::string(target_name())});
+      Reel* reel = reels.of(sink);
+      auto written = reel ? reel->add(frame, *picture)
+                          : hooks.deliver(node.params.get(),
+                                          Delivering{scene.shot, frame, *picture, origin, std::string(target_name())});
       if (written) outcome = Outcome::written;
       return written;
     } catch (const std::bad_alloc&) {  // The other frames may still fit.
@@ -118,15 +123,17 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     }
     const int frame = frames[i];
     for (int sink : sinks) {
+      if (!reels.takes(sink)) continue;
       const auto start = std::chrono::steady_clock::now();
       Outcome outcome = Outcome::failed;
       Result<Problems> result = deliver(sink, frame, outcome);
       const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
+      if (!result) reels.lose(sink, frame);
       Problems& problems = result ? *result : result.error();
       for (Problem& p : problems) p.frame = frame;
       if (options.strict && !problems.empty()) enough = true;
       std::lock_guard lock(mutex);
-      report.written += outcome == Outcome::written;
+      report.written += outcome == Outcome::written && !reels.of(sink);
       report.kept += outcome == Outcome::kept;
       if (options.delivered) options.delivered({sink, frame, outcome, took.count(), problems});
       for (Problem& p : problems) {
@@ -152,6 +159,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   else
     options.runner.run(std::min<size_t>(options.frames_at_once, frames.size()), lane);
   for (Problems& p : told) report.problems.insert(report.problems.end(), p.begin(), p.end());
+  reels.finish(report);
   return report;
 }
 

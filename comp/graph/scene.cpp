@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 namespace pw {
 namespace {
 
@@ -65,23 +67,38 @@ Result<Scene> survey(Graph graph, double scale) {
     }
     return p;
   };
-  for (size_t n = 0; n < g.nodes.size(); ++n) {
+  const int like = g.find(g.like);
+  const auto look = [&](int n) {
     const Node& node = g.nodes[n];
-    if (!node.kind->hooks.survey) continue;
+    if (!node.kind->hooks.survey) return;
     auto s = node.kind->hooks.survey(node.params.get(), shot);
-    if (s)
-      scene.surveys[n] = std::move(*s);
-    else
-      for (Problem& p : s.error()) problems.push_back(at_node(std::move(p), node, "file"));
-  }
+    Problems& told = s ? s->warnings : s.error();
+    for (Problem& p : told) problems.push_back(at_node(std::move(p), node, "file"));
+    if (s) scene.surveys[n] = std::move(*s);
+  };
+  // What the shot is like comes first: footage of varying rate is cut into frames at the shot's.
+  if (like >= 0) look(like);
+  if (like >= 0 && scene.surveys[like] && shot.rate == 0) shot.rate = scene.surveys[like]->rate;
+  if (shot.rate == 0) shot.rate = 24;
+  for (int n = 0; n < static_cast<int>(g.nodes.size()); ++n)
+    if (n != like) look(n);
   if (any_error(problems)) return fail(std::move(problems));
 
-  if (const int like = g.find(g.like); like >= 0 && scene.surveys[like]) {
+  if (like >= 0 && scene.surveys[like]) {
     const Survey& s = *scene.surveys[like];
     if (shot.width == 0) shot.width = s.width, shot.height = s.height;
     if (!g.frames_given) shot.first = s.first, shot.last = s.last;
+    if (shot.first == s.first) shot.timecode = s.timecode;
   }
-  if (shot.rate == 0) shot.rate = 24;
+  for (int n = 0; n < static_cast<int>(g.nodes.size()); ++n)
+    if (const auto& s = scene.surveys[n]; s && s->rate > 0 && std::abs(s->rate / shot.rate - 1) > 1e-4)
+      problems.push_back(
+          at_node({.what = fmt::format("{} runs at {:.6g} frames a second and the shot at {:.6g}; its frames "
+                                       "are taken one for one",
+                                       g.nodes[n].name, s->rate, shot.rate),
+                   .remedy = "give the shot that rate, or change the movie's first",
+                   .severity = Severity::warning},
+                  g.nodes[n], "file"));
   if (shot.last - int64_t{shot.first} >= kMostFrames) {
     const Position at = g.shot_at.line ? g.shot_at : Position{1, 1};
     return fail(

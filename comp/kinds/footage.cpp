@@ -1,10 +1,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "comp/kinds/encoding_choice.h"
 #include "comp/media/frames.h"
 #include "comp/media/identity.h"
+#include "comp/media/movie.h"
+#include "comp/media/probe.h"
 #include "comp/media/sequence.h"
 #include "comp/spec/declare.h"
 #include "warp/resample.h"
@@ -13,16 +16,75 @@ namespace pw {
 namespace {
 
 enum class Missing { error, hold, black };
+enum class MatrixChoice { tagged, rec709, rec601, rec2020 };
+enum class RangeChoice { tagged, narrow, full };
+enum class SitingChoice { tagged, left, centre, top_left };
 struct Footage {
   std::string file;
   EncodingChoice encoding = EncodingChoice::tagged;
   Missing missing = Missing::error;
+  int64_t start = 1;
+  MatrixChoice matrix = MatrixChoice::tagged;
+  RangeChoice range = RangeChoice::tagged;
+  SitingChoice siting = SitingChoice::tagged;
 };
 
 bool is_single(const Footage& p) { return !looks_like_pattern(p.file); }
 
+MovieOptions movie_options(const Footage& p) {
+  constexpr Matrix matrices[] = {Matrix::rec709, Matrix::rec709, Matrix::rec601, Matrix::rec2020};
+  constexpr Siting sitings[] = {kLeft, kLeft, kCentre, kTopLeft};
+  MovieOptions o;
+  o.encoding = chosen(p.encoding);
+  if (p.matrix != MatrixChoice::tagged) o.matrix = matrices[static_cast<int>(p.matrix)];
+  if (p.range != RangeChoice::tagged) o.range = p.range == RangeChoice::full ? Range::full : Range::narrow;
+  if (p.siting != SitingChoice::tagged) o.siting = sitings[static_cast<int>(p.siting)];
+  return o;
+}
+
+// What only a movie has.
+std::optional<std::string_view> of_movies(const Footage& p) {
+  if (p.start != 1) return "start";
+  if (p.matrix != MatrixChoice::tagged) return "matrix";
+  if (p.range != RangeChoice::tagged) return "range";
+  if (p.siting != SitingChoice::tagged) return "siting";
+  return std::nullopt;
+}
+
+const Movie* movie_of(const Survey& s) { return static_cast<const Movie*>(s.opened.get()); }
+
+double rate_of(const Shot& shot, const MovieInfo& info) { return shot.rate > 0 ? shot.rate : info.timing.rate.value(); }
+
+// The frames of a movie at the shot's rate when its own varies, else one for one.
+Result<Survey> survey_movie(const Footage& p, const Shot& shot, const std::string& path) {
+  auto movie = Movie::open(path, movie_options(p));
+  if (!movie) return fail(movie.error());
+  const MovieInfo& info = (*movie)->info();
+  Survey s{.width = info.width, .height = info.height};
+  int count = info.frames;
+  s.rate = info.timing.constant ? info.timing.rate.value() : rate_of(shot, info);
+  if (!info.timing.constant)
+    count = std::max(1, static_cast<int>(std::ceil(info.seconds * rate_of(shot, info) - 1e-6)));
+  for (int i = 0; i < count; ++i) s.frames.push_back(static_cast<int>(p.start) + i);
+  s.first = s.frames.front(), s.last = s.frames.back();
+  s.identity = file_identity(path);
+  s.timecode = info.timecode;
+  s.warnings = info.warnings;
+  s.opened = *movie;
+  return s;
+}
+
+Result<Picture> load_movie(const Footage& p, const Shot& shot, const Movie& movie, int frame) {
+  const int n = frame - static_cast<int>(p.start);
+  const MovieInfo& info = movie.info();
+  return movie.read(info.timing.constant ? n : movie.frame_at(n / shot.rate));
+}
+
 Result<Survey> survey(const Footage& p, const Shot& shot) {
   const std::string path = shot.path(p.file);
+  if (is_single(p) && is_movie(path)) return survey_movie(p, shot, path);
+  if (const auto key = of_movies(p))
+    return fail(Problem{.what = fmt::format("{} is said of a file that is no movie", *key), .remedy = "take it out"});
   Survey s;
   StillInfo info;
   if (is_single(p)) {
@@ -68,29 +130,39 @@ Picture at_scale(const Picture& p, const Shot& shot) {
   return resample(p, scaling(shot.scale, shot.scale), *bounds, {.edge = Edge::hold});
 }
 
+Result<Picture> load_numbered(const Footage& p, const Shot& shot, const Survey& s, int frame) {
+  auto sequence = sequence_of(p, shot, s);
+  if (!sequence) return fail(sequence.error());
+  auto still = read_frame(*sequence, frame);
+  if (!still) return fail(still.error());
+  return std::move(still->picture);
+}
+
 Result<Picture> load(const Footage& p, const Shot& shot, const Survey& s, int frame) {
-  if (is_single(p)) {
+  const Movie* movie = movie_of(s);
+  if (is_single(p) && !movie) {
     auto still = read_still(shot.path(p.file), {chosen(p.encoding)});
     if (!still) return fail(still.error());
     return at_scale(still->picture, shot);
   }
-  auto sequence = sequence_of(p, shot, s);
-  if (!sequence) return fail(sequence.error());
-  if (!is_there(s, frame)) {
-    if (p.missing == Missing::black) {
-      const float black[] = {0, 0, 0};
-      return at_scale(Canvas::filled(Rect::sized(s.width, s.height), 3, black).finish(), shot);
-    }
-    if (p.missing == Missing::hold) frame = held_frame(s, frame);
+  const bool there = is_there(s, frame);
+  if (!there && p.missing == Missing::black) {
+    const float black[] = {0, 0, 0};
+    return at_scale(Canvas::filled(Rect::sized(s.width, s.height), 3, black).finish(), shot);
   }
-  auto still = read_frame(*sequence, frame);
-  if (!still) {
-    for (Problem& problem : still.error())
-      if (!is_there(s, frame))
-        problem.remedy = "find the file, or let the footage hold the last frame: missing = \"hold\"";
-    return fail(still.error());
+  if (!there && p.missing == Missing::hold) frame = held_frame(s, frame);
+  constexpr const char* hold = "or let the footage hold the last frame: missing = \"hold\"";
+  if (movie && !is_there(s, frame))
+    return fail(Problem{.what = "the movie has no such frame",
+                        .remedy = fmt::format("it has {} to {}; change the shot's frames, {}", s.first, s.last, hold),
+                        .file = movie->path()});
+  auto picture = movie ? load_movie(p, shot, *movie, frame) : load_numbered(p, shot, s, frame);
+  if (!picture) {
+    for (Problem& problem : picture.error())
+      if (!there) problem.remedy = fmt::format("find the file, {}", hold);
+    return fail(picture.error());
   }
-  return at_scale(still->picture, shot);
+  return at_scale(*picture, shot);
 }
 
 Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {
@@ -108,12 +180,13 @@ Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {
 }  // namespace
 
 Kind footage_kind() {
-  return Declare<Footage>("footage", Family::source, 1, "Moving pictures from numbered files.")
+  return Declare<Footage>("footage", Family::source, 1, "Moving pictures from a movie or from numbered files.")
       .also({"plate", "clip", "sequence"})
       .output({"image", Flow::picture, "The frames."})
       .param(
           "file", &Footage::file,
-          {.doc = "The files, one hash for each digit of the frame's number; a single file is held for the whole shot.",
+          {.doc = "A movie; or the files, one hash for each digit of the frame's number; a single picture is held for "
+                  "the whole shot.",
            .role = Role::file_in,
            .required = true,
            .example = "\"plate.####.png\""})
@@ -123,6 +196,21 @@ Kind footage_kind() {
       .param("missing", &Footage::missing,
              {.doc = "A frame without a file is an error, or holds the one before, or is black.",
               .choices = {"error", "hold", "black"}})
+      .param("start", &Footage::start,
+             {.doc = "The number of a movie's first frame.", .unit = Unit::frames, .min = -9999999, .max = 9999999})
+      .param(
+          "matrix", &Footage::matrix,
+          {.doc = "By which weights a movie's luma was made (BT.709, BT.601, BT.2020); tagged: what the file says, or "
+                  "rec709 from 720 lines up and else rec601.",
+           .choices = {"tagged", "rec709", "rec601", "rec2020"}})
+      .param(
+          "range", &Footage::range,
+          {.doc = "Whether black and white of a movie are 16 and 235 (of 8 bits) or 0 and 255; tagged: what the file "
+                  "says, or narrow.",
+           .choices = {"tagged", "narrow", "full"}})
+      .param("siting", &Footage::siting,
+             {.doc = "Where a movie's colour samples lie among those of luma; tagged: what the file says, or left.",
+              .choices = {"tagged", "left", "centre", "top-left"}})
       .survey(survey)
       .load(load)
       .window(window);

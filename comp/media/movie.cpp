@@ -222,4 +222,10 @@ Result<Picture> Movie::read(int n) const {
   return set_upright(std::move(canvas).finish(), info.orientation);
 }
 
+std::string movie_comment(const std::string& path) {
+  if (movie_file_problem(path)) return "";
+  const auto format = lav::open(path);
+  return format ? text((*format)->metadata, "comment") : "";
+}
+
 }  // namespace pw

@@ -71,4 +71,7 @@ class Movie {
   std::unique_ptr<Inside> inside_;
 };
 
+// The comment a movie's file carries; empty when there is none, or no movie.
+std::string movie_comment(const std::string& path);
+
 }  // namespace pw

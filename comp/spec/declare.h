@@ -81,6 +81,10 @@ class Declare {
     return kind_.hooks.deliver = typed(f), std::move(*this);
   }
   template <class F>
+  Declare reel(F f) && {
+    return kind_.hooks.reel = typed(f), std::move(*this);
+  }
+  template <class F>
   Declare save(F f) && {
     return kind_.hooks.save = f, std::move(*this);
   }

@@ -25,7 +25,8 @@ inline constexpr Rect kEverywhere{-(1 << 20), -(1 << 20), 1 << 20, 1 << 20};
 struct Shot {
   int width = 0, height = 0;  // Of the plate at full size.
   int first = 1, last = 1;    // Frames.
-  double rate = 24;           // Frames a second.
+  double rate = 24;           // Frames a second; 0 while the first survey looks for it.
+  std::string timecode;       // Of the first frame (SMPTE ST 12-1); empty: none.
   double shutter_deg = 180;   // 360: open for the whole frame; 0: no smear.
   double scale = 1;           // Proxy: makers work at this share of the full size; measures always at 1.
   std::string folder;         // Where the shot file is; relative paths start there.
@@ -80,9 +81,13 @@ struct Making : Ask {
 struct Survey {
   int width = 0, height = 0;  // 0: says nothing about the size of the plate.
   int first = 1, last = 1;
-  std::vector<int> frames;    // Those that are there, ascending; empty: one picture for all.
-  std::string identity;       // Changes when the files change.
-  bool windows_vary = false;  // Frames may have pixels outside their size, or fewer.
+  std::vector<int> frames;  // Those that are there, ascending; empty: one picture for all.
+  std::string identity;     // Changes when the files change.
+  double rate = 0;          // Frames a second; 0: says nothing about it.
+  std::string timecode;     // Of the first frame (SMPTE ST 12-1); empty: none.
+  Problems warnings;
+  std::shared_ptr<const void> opened;  // What load() reads from, kept open between frames; the kind knows its type.
+  bool windows_vary = false;           // Frames may have pixels outside their size, or fewer.
 };
 
 struct Measuring {
@@ -102,6 +107,23 @@ struct Delivering {
   const Picture& picture;
   std::string origin;  // What the frame comes from, for the file to say.
   std::string target;  // What the program was built for.
+};
+
+// One file for all frames (a movie), being written.
+class Reel {
+ public:
+  virtual ~Reel() = default;  // What was not finished leaves no file behind.
+  // In any order, from any thread. The value holds warnings.
+  virtual Result<Problems> add(int frame, const Picture& picture) = 0;
+  virtual Result<void> finish() = 0;  // After every frame.
+};
+
+struct Opening {
+  const Shot& shot;
+  const std::vector<int>& frames;                         // Those that will come, ascending.
+  const std::vector<std::vector<const Survey*>>& inputs;  // [input][item]; null: reads no files.
+  std::string origin;                                     // What the frames come from, for the file to say.
+  std::string target;                                     // What the program was built for.
 };
 
 struct Hooks {
@@ -125,6 +147,9 @@ struct Hooks {
   std::function<std::string(const void* params, const Shot&, int frame)> target = {};
   std::function<std::string(const void* params, const Shot&, int frame)> origin = {};
   std::function<Result<Problems>(const void* params, const Delivering&)> deliver = {};  // The value holds warnings.
+  // sink that may put all frames into one file: that file, or null when each frame has one of its own. origin() is then
+  // that of all frames.
+  std::function<Result<std::unique_ptr<Reel>>(const void* params, const Opening&)> reel = {};
 };
 
 }  // namespace pw
