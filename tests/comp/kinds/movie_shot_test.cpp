@@ -133,13 +133,15 @@ TEST(MovieShot, StartNumbersTheFramesAndMissingOnesAreToldHeldOrBlack) {
   ASSERT_EQ(r.problems.size(), 2u);
   EXPECT_EQ(
       to_string(r.problems[0]),
-      dir + dir +
+      dir +
           "quay.mov: frame 1013: the movie has no such frame; it has 1001 to 1012; change the shot's frames, or let "
           "the footage hold the last frame: missing = \"hold\"");
   const auto held = scene_of(dir, text(", missing = \"hold\""));
   ASSERT_TRUE(held);
   EXPECT_EQ(run(*held).written, 14);
-  EXPECT_EQ(bytes_of(dir + "f.1014.png"), bytes_of(dir + "f.1012.png"));
+  const auto last = read_still(dir + "f.1012.png"), after = read_still(dir + "f.1014.png");
+  ASSERT_TRUE(last && after);
+  EXPECT_TRUE(same_bits(last->picture, after->picture));
 }
 
 TEST(MovieShot, AMovieWithALostFrameOrStoppedIsNotWritten) {
@@ -208,16 +210,18 @@ TEST(MovieShot, MistakesAreToldWhereTheyStand) {
   EXPECT_EQ(
       says("file = \"a.##.mov\""),
       dir +
-          "s.toml:2:53: out.file has a place for the frame's number, and a movie holds all frames; write its name "
+          "s.toml:2:51: out.file has a place for the frame's number, and a movie holds all frames; write its name "
           "without, as in \"out/quay.mov\"");
   EXPECT_EQ(says("file = \"a.mp4\", coder = \"ffv1\""),
-            dir + "s.toml:2:53: out.file cannot be written: ffv1 does not go into .mp4; use .mkv");
+            dir + "s.toml:2:51: out.file cannot be written: ffv1 does not go into .mp4; use .mkv");
   EXPECT_EQ(says("file = \"a.####.png\", coder = \"h264\""),
-            dir + "s.toml:2:75: out.coder is said of a file that is no movie; end it with .mov, .mp4 or .mkv");
+            dir + "s.toml:2:73: out.coder is said of a file that is no movie; end it with .mov, .mp4 or .mkv");
   EXPECT_EQ(says("file = \"a.mov\"", "file = \"quay.mv\""), dir + "quay.mv: there is no such file; check the name");
   EXPECT_EQ(says("file = \"a.mov\"", "file = \"quay.mov\", matrix = \"rec601\""), "fine");
-  std::ofstream(dir + "half.mov", std::ios::binary) << "\0\0\0\x14"
-                                                       "ftypqt  ";
+  std::ofstream(dir + "half.mov", std::ios::binary) << std::string(
+      "\0\0\0\x14"
+      "ftypqt  ",
+      12);
   EXPECT_EQ(says("file = \"a.mov\"", "file = \"half.mov\"").find(dir + "half.mov: the file is cut off"), 0u);
 }
 
