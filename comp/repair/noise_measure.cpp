@@ -19,8 +19,9 @@ constexpr double kCalmShare = 0.1;
 constexpr float kNoTexture = 0.004f;  // Patches that tell correlations.
 constexpr float kStreak = 0.03f;      // Correlation at the farthest lags that is not grain's.
 constexpr double kLeastGrain = 0.05;  // Of the variance under rain: less cannot be told.
-constexpr double kDryZero = 0.06;     // Nor can smaller correlations.
-constexpr double kAtMode = 0.35;      // Patches within this of the curve, in the logarithm of sigma, tell correlations.
+constexpr float kTooMuch = 2;
+constexpr double kDryZero = 0.06;  // Nor can smaller correlations.
+constexpr double kAtMode = 0.35;   // Patches within this of the curve, in the logarithm of sigma, tell correlations.
 
 // Correlations smaller than this cannot be told from none, nor seen.
 double no_correlation(double patches) {
@@ -90,12 +91,14 @@ Level level_of(const std::vector<const Patch*>& patches, int c) {
   return level;
 }
 
-// Under rain: the patches' plain variance less the streaks' share of it. The twentieth with the most variance is left
-// out: what does not lie on one another.
+// Under rain: the patches' plain variance less the streaks' share of it. Patches of more than kTooMuch times the median
+// are left out: what does not lie on one another.
 Level dry_level(std::vector<const Patch*> patches, int c, const Streaks& streaks) {
-  std::sort(patches.begin(), patches.end(),
-            [&](const Patch* a, const Patch* b) { return a->variance[c] < b->variance[c]; });
-  patches.resize(patches.size() - patches.size() / 20);
+  std::vector<float> sizes;
+  for (const Patch* p : patches) sizes.push_back(p->variance[c]);
+  std::nth_element(sizes.begin(), sizes.begin() + sizes.size() / 2, sizes.end());
+  const float most = kTooMuch * sizes[sizes.size() / 2];
+  std::erase_if(patches, [&](const Patch* p) { return p->variance[c] > most; });
   Level level;
   level.count = patches.size();
   for (const Patch* p : patches) level.brightness += p->brightness[c] / static_cast<double>(patches.size());
@@ -229,6 +232,16 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
   std::vector<const Patch*> all;
   for (const Patch& p : patches)
     if (p.sigma[0] > 0 && p.sigma[1] > 0 && p.sigma[2] > 0) all.push_back(&p);
+  // Of those, the ones without too much in any channel, against the median of what there is over the grain's own.
+  for (int c = 0; c < 3; ++c) {
+    const auto over = [&](const Patch* p) { return p->variance[c] / std::pow(noise.sigma(c, p->brightness[c]), 2); };
+    std::vector<double> sizes;
+    for (const Patch* p : all) sizes.push_back(over(p));
+    if (sizes.empty()) return;
+    std::nth_element(sizes.begin(), sizes.begin() + sizes.size() / 2, sizes.end());
+    const double most = kTooMuch * sizes[sizes.size() / 2];
+    std::erase_if(all, [&](const Patch* p) { return over(p) > most; });
+  }
   if (all.empty()) return;
   const Streaks::Group g = streaks.group(all);
   std::array<double, 3> grain;
