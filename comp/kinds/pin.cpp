@@ -1,5 +1,6 @@
 #include "warp/pin.h"
 
+#include "base/alpha.h"
 #include "comp/spec/declare.h"
 
 namespace pw {
@@ -41,21 +42,6 @@ std::vector<Demand> needs(const PinParams& p, const Ask& a) {
   const Rect window = a.inputs[kImage][0].extent;
   const Rect reach = window == kEverywhere ? a.rect.grown(4) : pin_reach(pin_of(p, a, motion), a.rect, window);
   return {{kImage, 0, a.frame, reach}};
-}
-
-// Four channels: what the still does not cover is clear.
-Picture with_alpha(const Picture& p) {
-  if (p.channels() == 4) return p;
-  Canvas c(p.window(), 4);
-  for (int y = p.window().y0; y < p.window().y1; ++y) {
-    const float* in = p.row(y);
-    float* out = c.row(y);
-    for (int x = 0; x < p.window().width(); ++x, in += p.channels(), out += 4) {
-      for (int k = 0; k < 3; ++k) out[k] = in[p.channels() == 3 ? k : 0];
-      out[3] = 1;
-    }
-  }
-  return std::move(c).finish();
 }
 
 Picture make(const PinParams& p, const Making& m) {
