@@ -121,7 +121,8 @@ class Drawer {
     const std::vector<Rect> tiles = tiles_of(s.rect, d_.tile_width, d_.tile_height);
     std::vector<Picture> made(tiles.size());
     d_.runner.run(tiles.size(), [&](size_t t) {
-      const Making making{Ask{d_.stage.scene.shot, s.frame, tiles[t], s.output, inputs, &d_.stage.measured[s.node]},
+      const Making making{Ask{d_.stage.scene.shot, s.frame, tiles[t], s.output, inputs, &d_.stage.measured[s.node],
+                              d_.stage.files(s.node)},
                           get};
       made[t] = node.kind->hooks.make(node.params.get(), making);
     });

@@ -55,7 +55,8 @@ std::shared_ptr<const Stage::Extents> Stage::extents(int frame) const {
     }
     const auto inputs = connect(static_cast<int>(n), *all);
     if (hooks.extent) {
-      (*all)[n] = hooks.extent(node.params.get(), Ask{scene.shot, frame, {}, 0, inputs, &measured[n]});
+      (*all)[n] = hooks.extent(node.params.get(),
+                               Ask{scene.shot, frame, {}, 0, inputs, &measured[n], files(static_cast<int>(n))});
       continue;
     }
     for (const auto& input : inputs)
@@ -96,7 +97,7 @@ Plan make_plan(const Stage& stage, const std::vector<Want>& wants) {
     std::vector<std::pair<Read, Key>> reads;
     if (node.kind->hooks.make) {
       const auto inputs = stage.connections(n, frame);
-      const Ask ask{stage.scene.shot, frame, it->second, output, inputs, &stage.measured[n]};
+      const Ask ask{stage.scene.shot, frame, it->second, output, inputs, &stage.measured[n], stage.files(n)};
       std::vector<Demand> demands;
       if (node.kind->hooks.needs) {
         demands = node.kind->hooks.needs(node.params.get(), ask);

@@ -21,6 +21,8 @@ struct Stage {
   std::shared_ptr<const Extents> extents(int frame) const;
   // The node's connections as its hooks see them at that frame.
   std::vector<std::vector<Connection>> connections(int node, int frame) const;
+  // What the node's files are; null for a kind that reads none.
+  const Survey* files(int node) const { return scene.surveys[node] ? &*scene.surveys[node] : nullptr; }
   int steady_frame(int node, int frame) const { return fixed[node] ? scene.shot.first : frame; }
 
  private:

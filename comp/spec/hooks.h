@@ -50,6 +50,8 @@ struct Connection {
   Rect extent;                   // Where it has pixels, at the frame asked for.
 };
 
+struct Survey;
+
 // One demand on a node: what is wanted, and what is known of its inputs.
 struct Ask {
   const Shot& shot;
@@ -58,6 +60,7 @@ struct Ask {
   int output = 0;
   const std::vector<std::vector<Connection>>& inputs;  // [input][item], in the order of the declaration.
   const Measured* own = nullptr;                       // The result of a measure or bake that draws.
+  const Survey* files = nullptr;                       // What survey() found, of a kind that reads files.
 
   bool has(int input) const { return !inputs[input].empty(); }
   const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
@@ -88,6 +91,7 @@ struct Survey {
   Problems warnings;
   std::shared_ptr<const void> opened;  // What load() reads from, kept open between frames; the kind knows its type.
   bool windows_vary = false;           // Frames may have pixels outside their size, or fewer.
+  std::vector<double> numbers;         // What a file of numbers holds, in an order its kind knows.
 };
 
 struct Measuring {
