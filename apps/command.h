@@ -44,6 +44,11 @@ struct MeasureCommand : Common {
 };
 int run(const MeasureCommand& c);
 
+struct CdlCommand : Common {
+  std::string node, out;
+};
+int run(const CdlCommand& c);
+
 struct ScoreCommand {
   std::string measured, truth, matte, frames, encoding = "srgb";
   bool json = false, each = false;

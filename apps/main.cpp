@@ -148,6 +148,13 @@ int main(int argc, char** argv) {
   m->add_option("--out", measure.out, "Write one plane's motion: .json track file, .csv corner positions");
   m->add_flag("--again", measure.again, "Measure again even what is stored and unchanged");
 
+  CdlCommand cdl;
+  auto* g = add(app, "cdl", "Write a node's colour correction as a .cc file (ASC CDL) for others to use",
+                "  platewright cdl quay.toml warmer --out warmer.cc\n", cdl, status);
+  add_shot(g, cdl);
+  g->add_option("node", cdl.node, "A cdl node")->required();
+  g->add_option("--out", cdl.out, "The file, .cc")->required();
+
   ScoreCommand score;
   auto* s = add(app, "score", "Compare a track with the true motion, or pictures with the true pictures",
                 "  platewright score wall.json truth.json\n"

@@ -27,7 +27,7 @@ ONLY = {  # library: rooms that may include it; a header that does must not leav
     r"opencv2/": ["track"],
     r"toml\+\+/": ["comp/graph"],
     r"CLI/": ["apps"],
-    r"pugixml": ["comp/matte"],
+    r"pugixml": ["comp/matte", "comp/colour"],
     r"tbb/": ["base"],
 }
 

@@ -1,0 +1,33 @@
+// The colour correction of the American Society of Cinematographers' Color Decision List, version 1.2 (J. Pines, D.
+// Reisner, "ASC Color Decision List (ASC CDL) Transfer Functions and Interchange Syntax", 2009): ten numbers.
+#pragma once
+#include <array>
+
+#include "base/picture.h"
+#include "comp/colour/encoding.h"
+
+namespace pw {
+
+// out = (in * slope + offset) ^ power for each of red, green and blue, then saturation about the luma of the result
+// with the weights of Rec. 709 (0.2126, 0.7152, 0.0722).
+struct Cdl {
+  std::array<double, 3> slope{1, 1, 1};   // 0 or more.
+  std::array<double, 3> offset{0, 0, 0};  // Any.
+  std::array<double, 3> power{1, 1, 1};   // Above 0.
+  double saturation = 1;                  // 0 or more.
+  bool operator==(const Cdl&) const = default;
+};
+
+struct CdlOptions {
+  Encoding space = Encoding::linear;  // The values it acts on; the result comes back to scene-linear light.
+  // As the standard has it: held to 0 ... 1 before power and at the end. Without it nothing is held, and a value below
+  // 0 passes the power as it is.
+  bool clamp = false;
+};
+
+// `image` corrected, over `rect`. Acts on colour without its alpha; where alpha is 0 colour stays as it is, and where
+// the picture has no pixels there are none. The correction that changes nothing, not clamped, returns the bits.
+// Relative error below 1e-5 for values of 1e-4 to 60, power up to 4. A picture of one channel is taken as grey.
+Picture corrected(const Picture& image, const Cdl& cdl, const CdlOptions& options, const Rect& rect);
+
+}  // namespace pw

@@ -1,0 +1,97 @@
+#include "comp/colour/cdl.h"
+
+#include "comp/colour/cdl_file.h"
+#include "comp/kinds/encoding_choice.h"
+#include "comp/media/identity.h"
+#include "comp/spec/declare.h"
+
+namespace pw {
+namespace {
+
+struct CdlParams {
+  std::string file;
+  std::vector<double> slope = {1, 1, 1}, offset = {0, 0, 0}, power = {1, 1, 1};
+  double saturation = 1;
+  Encoding space = Encoding::linear;
+  bool clamp = false;
+};
+enum { kImage };
+
+std::array<double, 3> three(const std::vector<double>& v) {
+  return v.size() == 3 ? std::array{v[0], v[1], v[2]} : std::array{v[0], v[0], v[0]};
+}
+
+Result<Survey> survey(const CdlParams& p, const Shot& shot) {
+  Survey s;
+  if (p.file.empty()) return s;
+  const std::string path = shot.path(p.file);
+  const auto cdl = load_cdl(path);
+  if (!cdl) return fail(cdl.error());
+  s.identity = file_identity(path);
+  for (const auto& numbers : {cdl->slope, cdl->offset, cdl->power})
+    s.numbers.insert(s.numbers.end(), numbers.begin(), numbers.end());
+  s.numbers.push_back(cdl->saturation);
+  return s;
+}
+
+Cdl cdl_of(const CdlParams& p, const Survey* files) {
+  if (!files || files->numbers.empty()) return {three(p.slope), three(p.offset), three(p.power), p.saturation};
+  const std::vector<double>& n = files->numbers;
+  return {{n[0], n[1], n[2]}, {n[3], n[4], n[5]}, {n[6], n[7], n[8]}, n[9]};
+}
+
+}  // namespace
+
+Kind cdl_kind() {
+  return Declare<CdlParams>("cdl", Family::maker, 1, "Corrects colour by the ten numbers of the ASC CDL.")
+      .also({"grade", "colour correction", "color correction", "sop"})
+      .input({"image", Flow::picture, "What is corrected."})
+      .output({"image", Flow::picture, "The same with other colours; its alpha stays."})
+      .param("slope", &CdlParams::slope,
+             {.doc = "Light is multiplied by this; three numbers, or one for all.",
+              .min = 0,
+              .max = 1e6,
+              .low = 0,
+              .high = 2,
+              .example = "[1.1, 1.0, 0.9]"})
+      .param("offset", &CdlParams::offset,
+             {.doc = "This is added then; three numbers, or one for all.",
+              .min = -1e6,
+              .max = 1e6,
+              .low = -0.2,
+              .high = 0.2})
+      .param("power", &CdlParams::power,
+             {.doc = "The result is raised to this; three numbers, or one for all.",
+              .min = 1e-3,
+              .max = 1e6,
+              .low = 0.5,
+              .high = 2})
+      .param("saturation", &CdlParams::saturation,
+             {.doc = "0: grey; 1: as it is.", .unit = Unit::none, .min = 0, .max = 1e6, .low = 0, .high = 2})
+      .param("file", &CdlParams::file,
+             {.doc = "A .cc file with the numbers instead.", .role = Role::file_in, .example = "\"grade.cc\""})
+      .param("space", &CdlParams::space,
+             {.doc = "The values the correction acts on: those it was made for.",
+              .choices = {kEncodingChoices.begin() + 1, kEncodingChoices.end()}})
+      .param("clamp", &CdlParams::clamp,
+             {.doc = "Hold values to 0 to 1 as the standard does; without it, light above white survives."})
+      .rule([](const CdlParams& p, const Given&) -> std::optional<Complaint> {
+        for (const auto& [key, v] : {std::pair{"slope", &p.slope}, {"offset", &p.offset}, {"power", &p.power}})
+          if (v->size() != 3 && v->size() != 1)
+            return Complaint{key, "has " + std::to_string(v->size()) + " numbers",
+                             "write red, green, blue, or one number for all"};
+        return std::nullopt;
+      })
+      .rule([](const CdlParams&, const Given& given) -> std::optional<Complaint> {
+        if (!given("file")) return std::nullopt;
+        for (const char* key : {"slope", "offset", "power", "saturation"})
+          if (given(key)) return Complaint{key, "stands beside a file", "the file holds the numbers: take one out"};
+        return std::nullopt;
+      })
+      .survey(survey)
+      .make([](const CdlParams& p, const Making& m) {
+        return corrected(m.picture(kImage), cdl_of(p, m.files), {p.space, p.clamp}, m.rect);
+      });
+}
+
+}  // namespace pw
