@@ -1,0 +1,123 @@
+#include "comp/weather/rain.h"
+
+#include <cmath>
+
+#include "comp/matte/combine.h"
+#include "comp/spec/declare.h"
+#include "comp/weather/drops.h"
+
+namespace pw {
+namespace {
+
+struct RainParams {
+  Animated rain_mm_h = 10.0;
+  double view_deg = 50;
+  double wind_m_s = 0;
+  double near_m = 1, far_m = 10;
+  double focus_m = 20, aperture_mm = 8;
+  Animated light_stops = 0.0;
+  double hidden_m = 0;
+  int64_t seed = 1;
+};
+enum { kPlate, kHidden };
+constexpr double kAround = 0.2;  // Of the picture's width: how far around a drop light counts.
+
+std::vector<Demand> needs(const RainParams&, const Ask& a) {
+  std::vector<Demand> demands{{kPlate, 0, a.frame, a.shot.canvas()}};
+  for (size_t i = 0; i < a.inputs[kHidden].size(); ++i)
+    demands.push_back({kHidden, static_cast<int>(i), a.frame, a.rect});
+  return demands;
+}
+
+Picture make(const RainParams& p, const Making& m) {
+  const Rect canvas = m.shot.canvas();
+  const Rainfall fall{.width = canvas.width(),
+                      .height = canvas.height(),
+                      .focal_px = canvas.width() / 2.0 / std::tan(p.view_deg * M_PI / 360),
+                      .near_m = p.near_m,
+                      .far_m = p.far_m,
+                      .wind_m_s = p.wind_m_s,
+                      .exposure_s = m.shot.shutter_deg / 360 / m.shot.rate,
+                      .seed = static_cast<uint64_t>(p.seed)};
+  const RainLook look{p.focus_m, p.aperture_mm, std::exp2(p.light_stops.at(m.frame))};
+  const Surroundings around(m.picture(kPlate), canvas, kAround * canvas.width());
+  std::vector<Picture> mattes;
+  for (size_t i = 0; i < m.inputs[kHidden].size(); ++i) mattes.push_back(m.get(kHidden, static_cast<int>(i), m.frame));
+  const Picture hidden = added(mattes, m.rect);
+  return rain(fall, look, around, p.rain_mm_h.at(m.frame), m.frame / m.shot.rate, mattes.empty() ? nullptr : &hidden,
+              p.hidden_m, m.rect);
+}
+
+}  // namespace
+
+Kind rain_kind() {
+  return Declare<RainParams>("rain", Family::maker, 1, "Falling rain, to be laid over a picture.")
+      .restless()
+      .input({"plate", Flow::picture, "What lights the drops: the shot the rain falls in."})
+      .input({.name = "hidden",
+              .flow = Flow::matte,
+              .doc = "What stands in front of the rain.",
+              .required = false,
+              .list = true})
+      .output({"image", Flow::picture, "The drops' light, and as alpha how much they cover."})
+      .param("rain_mm_h", &RainParams::rain_mm_h,
+             {.doc = "How hard it rains, mm an hour: up to 2.5 is light rain, above 7.6 heavy.",
+              .min = 0,
+              .max = kHeaviestRain,
+              .low = 0,
+              .high = 50})
+      .param("view_deg", &RainParams::view_deg,
+             {.doc = "What the lens sees from left to right.",
+              .unit = Unit::deg,
+              .min = 1,
+              .max = 160,
+              .low = 20,
+              .high = 90})
+      .param("wind_m_s", &RainParams::wind_m_s,
+             {.doc = "Wind across the picture, to the right, metres a second.",
+              .min = -60,
+              .max = 60,
+              .low = -8,
+              .high = 8})
+      .param("near_m", &RainParams::near_m,
+             {.doc = "Nearer than this, metres, no drop falls.", .min = 0.1, .max = 100, .low = 0.5, .high = 5})
+      .param("far_m", &RainParams::far_m,
+             {.doc = "Farther than this, metres, none is drawn: there it is mist, or there is a wall.",
+              .min = 0.2,
+              .max = 200,
+              .low = 5,
+              .high = 15})
+      .param(
+          "focus_m", &RainParams::focus_m,
+          {.doc = "How far away, metres, what the lens is focused on.", .min = 0.1, .max = 1e6, .low = 2, .high = 50})
+      .param("aperture_mm", &RainParams::aperture_mm,
+             {.doc = "The lens's opening, mm (its focal length through its f-number); 0: near drops are sharp too.",
+              .min = 0,
+              .max = 200,
+              .low = 0,
+              .high = 30})
+      .param("light_stops", &RainParams::light_stops,
+             {.doc = "Brighter or darker than the plate's own light around the drops.",
+              .unit = Unit::stops,
+              .min = -20,
+              .max = 20,
+              .low = -2,
+              .high = 3})
+      .param("hidden_m", &RainParams::hidden_m,
+             {.doc = "How far away, metres, what is hidden by stands: nearer drops fall before it. 0: none do.",
+              .min = 0,
+              .max = 200,
+              .low = 0,
+              .high = 20})
+      .param("seed", &RainParams::seed,
+             {.doc = "Other drops of the same rain.", .min = 0, .max = 4294967295, .low = 0, .high = 100})
+      .rule([](const RainParams& p, const Given&) -> std::optional<Complaint> {
+        if (p.far_m > p.near_m) return std::nullopt;
+        return Complaint{"far_m", "is not farther away than near_m", "rain falls between the two"};
+      })
+      .needs(needs)
+      .extent([](const RainParams&, const Ask& a) { return a.shot.canvas(); })
+      .make(make);
+}
+
+}  // namespace pw

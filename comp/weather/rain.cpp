@@ -1,0 +1,101 @@
+#include "comp/weather/rain.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/elementary.h"
+
+namespace pw {
+namespace {
+
+constexpr double kWide = 3.5;  // Deviations beyond which a streak is nothing.
+constexpr float kPassedOn = 0.94f, kDiffer = 0.15f;
+
+// The normal distribution's integral, off by 1.4e-4 at most (S. R. Bowling et al., "A logistic approximation to the
+// cumulative normal distribution", J. Industrial Engineering and Management 2(1), 2009).
+float normal(float x) { return 1 / (1 + exp(-1.5976f * x - 0.07056f * x * x * x)); }
+
+double blur_px(double z, const Rainfall& r, const RainLook& look) {
+  return r.focal_px * look.aperture_mm * 1e-3 * std::abs(1 / z - 1 / look.focus_m);
+}
+
+void hide(Canvas& c, const Picture& matte) {
+  const Rect r = intersect(c.window(), matte.window());
+  for (int y = r.y0; y < r.y1; ++y) {
+    float* p = c.at(r.x0, y);
+    const float* m = matte.at(r.x0, y);
+    for (int i = 0; i < r.width(); ++i)
+      for (int k = 0; k < 4; ++k) p[4 * i + k] *= 1 - m[i];
+  }
+}
+
+}  // namespace
+
+double Streak::share() const { return M_PI / 4 * width_px * width_px; }
+
+Streak streak_of(const Drop& d, const Rainfall& r, const RainLook& look) {
+  const double px_per_m = r.focal_px / d.z, blur = blur_px(d.z, r, look);
+  Streak s;
+  s.x = r.width / 2.0 + d.x * px_per_m, s.y = r.height / 2.0 + d.y * px_per_m;
+  s.long_x = d.sideways * r.exposure_s * px_per_m, s.long_y = d.speed * r.exposure_s * px_per_m;
+  s.width_px = d.mm * 1e-3 * px_per_m;
+  // A disc of diameter w seen from the side has the deviation w / 4.
+  s.deviation_px = std::sqrt(kLensSpreadPx * kLensSpreadPx + (s.width_px * s.width_px + blur * blur) / 16);
+  return s;
+}
+
+void lay_streak(const Streak& s, const float light[3], Canvas& to) {
+  const double length = std::hypot(s.long_x, s.long_y), sigma = s.deviation_px;
+  const double ux = length > 0 ? s.long_x / length : 0, uy = length > 0 ? s.long_y / length : 1;
+  const double reach = kWide * sigma, half = std::max(length, 0.1 * sigma) / 2;
+  // Density: (N((along + half) / sigma) - N((along - half) / sigma)) / (2 half) times a Gaussian across.
+  const double peak = s.share() / (2 * half) / (sigma * std::sqrt(2 * M_PI));
+  if (peak * std::min(1.0, 2 * half / sigma) < kFaintestShare) return;
+  const double bx = std::abs(s.long_x) / 2 + reach, by = std::abs(s.long_y) / 2 + reach;
+  const auto pixel = [](double v) { return static_cast<int>(std::floor(std::clamp(v, -1e8, 1e8))); };
+  const Rect box = intersect(to.window(), {pixel(s.x - bx), pixel(s.y - by), pixel(s.x + bx) + 1, pixel(s.y + by) + 1});
+  const float inverse = static_cast<float>(1 / sigma), h = static_cast<float>(half / sigma),
+              top = static_cast<float>(peak);
+  for (int y = box.y0; y < box.y1; ++y) {
+    const double dy = y + 0.5 - s.y;
+    // Along a row the streak is where it is not farther than `reach` across.
+    int x0 = box.x0, x1 = box.x1;
+    if (std::abs(uy) > 1e-3) {
+      const double middle = s.x + dy * ux / uy, wide = reach / std::abs(uy);
+      x0 = std::max(x0, pixel(middle - wide)), x1 = std::min(x1, pixel(middle + wide) + 1);
+    }
+    for (int x = x0; x < x1; ++x) {
+      const double dx = x + 0.5 - s.x;
+      const float across = static_cast<float>(dx * uy - dy * ux) * inverse;
+      const float along = static_cast<float>(dx * ux + dy * uy) * inverse;
+      if (std::abs(across) > kWide || std::abs(along) > h + kWide) continue;
+      const float share =
+          std::min(1.f, top * exp(-0.5f * across * across) * std::max(0.f, normal(along + h) - normal(along - h)));
+      float* p = to.at(x, y);
+      for (int k = 0; k < 3; ++k) p[k] += share * (light[k] - p[k]);
+      p[3] += share * (1 - p[3]);
+    }
+  }
+}
+
+Picture rain(const Rainfall& r, const RainLook& look, const Surroundings& around, double rain_mm_h, double time_s,
+             const Picture* hidden, double hidden_m, const Rect& rect) {
+  Canvas canvas = Canvas::clear(rect, 4);
+  const double widest = std::max(blur_px(r.near_m, r, look), blur_px(r.far_m, r, look)) / 4;
+  const double margin = kWide * (kLensSpreadPx + widest + r.focal_px / r.near_m * 6e-3 / 4) + 1;
+  const std::vector<Drop> drops = drops_before(r, rain_mm_h, time_s, rect, margin);
+  for (const bool behind : {true, false}) {
+    for (const Drop& d : drops) {
+      if ((d.z >= hidden_m) != behind) continue;
+      const Streak s = streak_of(d, r, look);
+      const std::array<float, 3> all = around.at(s.x, s.y);
+      const float own = static_cast<float>(look.light) * kPassedOn * (1 + kDiffer * (2 * d.chance - 1));
+      const float light[3] = {all[0] * own, all[1] * own, all[2] * own};
+      lay_streak(s, light, canvas);
+    }
+    if (behind && hidden) hide(canvas, *hidden);
+  }
+  return std::move(canvas).finish();
+}
+
+}  // namespace pw
