@@ -63,7 +63,7 @@ class Messages(unittest.TestCase):
 
     def test_wrong_flow(self):
         self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", mask = "plate" }\n' + OUT,
-                  'quay.toml:2:63: l.mask takes a matte, but plate gives a picture; what gives a matte: outline, mattes\n')
+                  'quay.toml:2:63: l.mask takes a matte, but plate gives a picture; what gives a matte: outline, mattes, edge\n')
 
     def test_cycle(self):
         self.says(PLATE + 'f = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40], [9, 40]], ignore = ["d"] }\n'
