@@ -19,13 +19,6 @@ constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
 constexpr double kConverged = 0.001;
-// What interpolation leaves at a corner, pixels, and how well a way is known, as a share of its length: found with
-// drawn planes, as is the factor on the variance for noise that neighbouring tiles share.
-constexpr double kLeft = 0.001, kLeftOfWay = 0.0005, kCommon = 1.5;
-// Where noise makes more of the gradients than this, both pictures are softened.
-constexpr double kNoisy = 0.2;
-// What softening leaves of the deviation of noise, by the number of passes.
-constexpr double kSoftened[] = {1, 0.55, 0.42, 0.35, 0.3};
 
 Matrix3 at_level(const Matrix3& h, int level) {
   const double s = std::ldexp(1.0, level);
@@ -64,20 +57,11 @@ bool Blocked::at(const Point& p) const {
   return bits_[size_t(int(y) - window_.y0) * window_.width() + (int(x) - window_.x0)] != 0;
 }
 
-Pyramid pyramid(const Picture& p, const Rect& window, int levels, bool soft, const Runner& runner) {
+Pyramid pyramid(const Picture& p, const Rect& window, int levels, const Runner& runner) {
   Pyramid out;
-  const Rect& picture = p.window();
-  Raster pixels = raster(p, aligned(window, 1 << (levels - 1)));
-  for (int l = 0; l < levels; ++l) {
-    if (l > 0) pixels = halved(pixels);
-    // A pixel of level l is made of those up to 1.5 of its own size away; a spline asks for two on every side.
-    const float scale = std::ldexp(1.f, -l), edge = l > 0 ? 3 : 2;
-    const Reach all = spline_reach(pixels.window());
-    const Reach real{std::max(all.x0, picture.x0 * scale + edge), std::max(all.y0, picture.y0 * scale + edge),
-                     std::min(all.x1, picture.x1 * scale - edge), std::min(all.y1, picture.y1 * scale - edge)};
-    out.level.push_back({Raster::copy(pixels), real, soft});
-  }
-  if (!soft) runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l].spline); });
+  out.level.push_back(raster(p, aligned(window, 1 << (levels - 1))));
+  for (int l = 1; l < levels; ++l) out.level.push_back(halved(out.level.back()));
+  runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l]); });
   return out;
 }
 
@@ -89,14 +73,14 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
   const int step = 1 << (levels - 1);
   const int side = std::max(inside.area() < 120000 ? 16 : 32, step);
   const Rect box = aligned(inside, step);
-  const Pyramid p = pyramid(image, box.grown(64), levels, false, runner);
+  const Pyramid p = pyramid(image, box.grown(32), levels, runner);
   const Blocked blocked(ignore, kIgnoreGrow);
   centre_ = Point(0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1));
   radius_ = 0.5 * std::hypot(box.width(), box.height());
   for (int l = 0; l < levels; ++l) {
     Level level;
     const int s = 1 << l;
-    level.view = p.level[l];
+    level.spline = p.level[l];
     level.box = {box.x0 / s, box.y0 / s, box.x1 / s, box.y1 / s};
     std::vector<Point> polygon;
     for (const Point& c : region) polygon.push_back(c / s);
@@ -161,23 +145,6 @@ void fill_slopes(const Raster& reference, const Light& light, const Matrix3& h, 
   });
 }
 
-// How much of the gradients is noise: that of the mean of prediction and frame is as large as that of half their
-// difference, in which the texture cancels.
-double noise_share(const Raster& frame, const Visibility& v, const Rect& box) {
-  double noise = 0, all = 0;
-  for (int y = box.y0; y < box.y1; ++y)
-    for (int x = box.x0; x < box.x1; ++x) {
-      const f4 w = v.weight.at(x, y);
-      if (!(w[3] > 0)) continue;
-      const auto half = [&](int dx, int dy) { return frame.at(x + dx, y + dy) - v.middle.at(x + dx, y + dy); };
-      const f4 nx = half(1, 0) - half(-1, 0), ny = half(0, 1) - half(0, -1);
-      const f4 mx = v.middle.at(x + 1, y) - v.middle.at(x - 1, y), my = v.middle.at(x, y + 1) - v.middle.at(x, y - 1);
-      const f4 n = w * (nx * nx + ny * ny), m = w * (mx * mx + my * my);
-      noise += (n[0] + n[1]) + n[2], all += (m[0] + m[1]) + m[2];
-    }
-  return all > 0 ? std::min(1.0, noise / all) : 1;
-}
-
 double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
   double move = 0;
   for (double x : {double(box.x0), double(box.x1)})
@@ -190,31 +157,24 @@ double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
 
 }  // namespace
 
-void Reference::fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o,
+void Reference::fit(const Level& l, int level, const Raster& frame, const Blocked& ignore, const Options& o,
                     Alignment& a, double& position_px, const Runner& runner) const {
   const Rect outer = l.box.grown(kHalo);
   const double scale = std::ldexp(1.0, level);
   const Point centre = centre_ / scale;
   const double radius = radius_ / scale;
   Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero();
-  const int most = level == 0 ? 4 : level == 1 ? 2 : 0;
-  int passes = 0;  // Of softening.
-  double noise = 0;
-  Raster reference, seen, slope(outer);
+  Raster reference(outer), seen(outer), slope(outer);
   Visibility vis;
   std::vector<float> mask = l.mask;
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
   a.converged = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
     if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
-      Raster wide(outer.grown(passes));
-      see_reference(l.view, h, own, frame.soft, wide, runner);
-      reference = softened(wide, passes);
+      see_reference(l.spline, h, own, reference, runner);
       matched = h;
     }
-    Raster wide(outer.grown(passes));
-    see_frame(frame, h, home, wide, runner);
-    seen = softened(wide, passes);
+    see_frame(frame, h, home, seen, runner);
     if (i == 0 && level == o.from_level && o.fresh_light) {
       a.light.all = light_from_means(reference, seen, l.tiles, channels_);
       a.light.tile.assign(l.tiles.size(), LightVector::Zero());
@@ -228,28 +188,19 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
             mask[k] = ignore.at(map(h, {x + 0.5, y + 0.5}) * scale) ? 0 : l.mask[k];
       }
     }
-    VisibilityInput in{&reference,  &seen,     &slope,
-                       mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
+    VisibilityInput in{&reference, &seen, &slope, mask.data(), channels_, std::max(o.sigma / scale, 0.001),
                        position_px};
-    if (i < kWeighings) {
+    if (i < kWeighings)
       find_visible(in, l.tiles, a.light, runner, vis);
-      noise = noise_share(seen, vis, l.box);
-      if (i == 0 && passes < most && noise > kNoisy) {
-        ++passes, --i;  // Look again.
-        continue;
-      }
-    }
-    if (i >= kWeighings) find_middle(in, l.tiles, a.light, runner, vis.middle, nullptr);
+    else
+      find_middle(in, l.tiles, a.light, runner, vis.middle, nullptr);
     std::vector<TileSums> sums(l.tiles.size());
     const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
     runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
     const Step step = solve(sums, a.light, LightSpread{}, 3.0);
     const Matrix3 next = normalised(h * small_homography(step.motion, centre, radius));
     a.last_step_px = largest_move(next, h, l.box);
-    // The normal equations are too steep: noise has gradients too, which tell nothing of the position, and where a
-    // residual grows its weight falls.
-    const double steep = std::max(0.2, (1 - noise) * vis.response);
-    a.covariance = step.covariance * (scale * scale / (steep * steep));
+    a.covariance = step.covariance * (scale * scale);
     a.information = step.information / (scale * scale);
     a.residual = vis.residual, a.inflation = vis.inflation, a.seen = vis.seen, a.visible = vis.visible;
     if (!(a.last_step_px < radius)) break;
@@ -266,10 +217,6 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {
-    const VisibilityInput in{&reference,  &seen,     &slope,
-                             mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
-                             position_px};
-    a.agreement = agreement(in, l.tiles, a.light, runner);
     a.level = level;
     a.weight.resize(size_t(l.box.area()));
     size_t k = 0;
@@ -283,7 +230,6 @@ Alignment Reference::align(const Pyramid& frame, const Blocked& ignore, const Al
                            const Runner& runner) const {
   Alignment a = start;
   double position_px = o.position_px;
-  a.left_px = std::hypot(kLeft, kLeftOfWay * (o.reference_path.length(box()) + o.frame_path.length(box())));
   const int from = std::min(o.from_level, levels() - 1);
   for (int level = from; level >= std::min(from, o.to_level); --level) {
     Options at = o;
@@ -308,9 +254,7 @@ Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a
   for (size_t i = 0; i < region.size(); ++i)
     j.middleRows<2>(2 * i) =
         jacobian(a.frame_from_ref, region[i]) * motion_jacobian(region[i], reference.centre(), reference.radius());
-  Eigen::MatrixXd c = kCommon * j * a.covariance * j.transpose();
-  c.diagonal().array() += a.left_px * a.left_px;
-  return c;
+  return j * a.covariance * j.transpose();
 }
 
 }  // namespace pw

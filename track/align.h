@@ -8,7 +8,6 @@
 
 #include "base/parallel.h"
 #include "base/picture.h"
-#include "track/footprint.h"
 #include "track/shutter.h"
 #include "track/visibility.h"
 
@@ -27,11 +26,11 @@ class Blocked {
   std::vector<unsigned char> bits_;
 };
 
-// A picture's pyramid: level k has half the size of level k - 1.
+// A picture's pyramid of spline coefficients; level k has half the size of level k - 1.
 struct Pyramid {
-  std::vector<SplinePicture> level;
+  std::vector<Raster> level;
 };
-Pyramid pyramid(const Picture& p, const Rect& window, int levels, bool soft, const Runner& runner);
+Pyramid pyramid(const Picture& p, const Rect& window, int levels, const Runner& runner);
 
 struct Alignment {
   Matrix3 frame_from_ref = Matrix3::Identity();
@@ -41,9 +40,7 @@ struct Alignment {
   double inflation = 1;  // Of the variance expected from noise.
   double seen = 0;       // Share of the region that lies in the frame and is not ignored, 0..1.
   double visible = 0;    // Share of that, by texture, which shows the plane.
-  double agreement = 0;  // Of the textures, see visibility.h.
   double last_step_px = 0;
-  double left_px = 0;         // One standard deviation of what interpolation and the shutter's path leave at a corner.
   std::vector<float> weight;  // Robust weight of every pixel of the reference's box at `level`, 0..1.
   int level = 0;              // The finest that was used.
   Eigen::Matrix<double, kMotion, kMotion> covariance = Eigen::Matrix<double, kMotion, kMotion>::Zero();
@@ -76,12 +73,12 @@ class Reference {
 
  private:
   struct Level {
-    SplinePicture view;
+    Raster spline;
     Rect box;                 // What is fitted, in pixels of this level.
     std::vector<float> mask;  // Over box.
     std::vector<Rect> tiles;
   };
-  void fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o, Alignment& a,
+  void fit(const Level& l, int level, const Raster& frame, const Blocked& ignore, const Options& o, Alignment& a,
            double& position_px, const Runner& runner) const;
 
   std::vector<Level> level_;
@@ -94,8 +91,7 @@ class Reference {
 // The robust weight at a point of the reference, 0 outside the box.
 float weight_at(const Reference& reference, const Alignment& a, const Point& p);
 
-// Covariance of the region's corners in the frame, 2n x 2n, from that of the motion; both pictures' noise is in it, and
-// `left_px` of each coordinate.
+// Covariance of the region's corners in the frame, 2n x 2n, from that of the motion.
 Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a);
 
 // d (sRGB code value) / d (linear light), IEC 61966-2-1; the straight piece near black is kept as it is.

@@ -18,8 +18,6 @@ namespace {
 
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
-constexpr double kAgreeLimit = 0.3;     // Less in common with the reference than this: lost.
-constexpr double kShrunk = 0.8;         // A region that covers less of its area is seen with aliasing: softened.
 constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
 constexpr int kIgnoreGrow = 3;          // Pixels around an ignored one that its footprint reaches.
 
@@ -120,7 +118,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
       }
     Alignment best;
     if (window.empty()) return best;
-    const Pyramid p = pyramid(image, window, reference.levels(), false, runner);
+    const Pyramid p = pyramid(image, window, reference.levels(), runner);
     Reference::Options o = basic;
     o.from_level = reference.levels() - 1;
     o.to_level = std::min(1, o.from_level);
@@ -169,9 +167,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   const auto r = mapped_bounds(rough.pose.frame_from_ref, reference.box());
   const Rect window = r ? intersect(r->grown(48), picture) : picture;
   if (window.empty()) return rough;
-  const bool shrunk = std::abs(signed_area(mapped(rough.pose.frame_from_ref, options.region))) <
-                      kShrunk * std::abs(signed_area(options.region));
-  const Pyramid p = pyramid(image, window, reference.levels(), shrunk, serial());
+  const Pyramid p = pyramid(image, window, reference.levels(), serial());
   Reference::Options o = alignment_options(image);
   o.fresh_light = false;
   o.position_px = 0.5;
@@ -200,9 +196,6 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     call(TrackStatus::outside, fmt::format("only {:.0f} % of the region lies in the picture", 100 * inside));
   else if (a.visible < kVisibleLimit)
     call(TrackStatus::lost, fmt::format("only {:.0f} % of the texture agrees with the reference", 100 * a.visible));
-  else if (a.agreement < kAgreeLimit)
-    call(TrackStatus::lost,
-         fmt::format("the picture has only {:.0f} % in common with the reference", 100 * std::max(0.0, a.agreement)));
   else if (!(worst < options.weak_px))
     call(TrackStatus::weak, fmt::format("a corner is known to {:.2f} px only", worst));
   else if (!a.converged)

@@ -1,7 +1,6 @@
 #include "track/raster.h"
 
 #include <algorithm>
-#include <vector>
 
 #include "base/pool.h"
 
@@ -11,30 +10,18 @@ Raster::Raster(const Rect& window) : window_(window.empty() ? Rect{} : window) {
   if (!window_.empty()) data_ = take_buffer(size_t(window_.area()) * 4);
 }
 
-Raster Raster::copy(const Raster& r) {
-  Raster c(r.window_);
-  std::copy_n(r.data_.get(), r.window_.area() * 4, c.data_.get());
-  return c;
-}
-
 Raster raster(const Picture& p, const Rect& window) {
   Raster r(window);
   const int channels = std::min(3, p.channels());
   const Rect& from = p.window();
-  float top = 0;
   for (int y = r.window().y0; y < r.window().y1; ++y) {
     const int sy = std::clamp(y, from.y0, from.y1 - 1);
     f4* out = r.row(y);
     for (int x = r.window().x0; x < r.window().x1; ++x, ++out) {
       const float* in = p.at(std::clamp(x, from.x0, from.x1 - 1), sy);
       *out = channels == 3 ? f4{in[0], in[1], in[2], 0} : f4{in[0], channels > 1 ? in[1] : 0.f, 0, 0};
-      top = std::max(top, std::max(std::max((*out)[0], (*out)[1]), (*out)[2]));
     }
   }
-  if (top > 0.995f && top < 1.001f)
-    for (int y = r.window().y0; y < r.window().y1; ++y)
-      for (f4 *v = r.row(y), *end = v + r.window().width(); v < end; ++v)
-        (*v)[3] = std::max(std::max((*v)[0], (*v)[1]), (*v)[2]) > 0.995f ? 1.f : 0.f;
   return r;
 }
 
@@ -60,34 +47,6 @@ Raster halved(const Raster& r) {
     for (int x = 0; x < width; ++x) o[x] = (a[x] + d[x]) * splat(0.125f) + (b[x] + c[x]) * splat(0.375f);
   }
   return out;
-}
-
-Raster cropped(const Raster& r, const Rect& window) {
-  if (window == r.window()) return r;
-  Raster out(window);
-  for (int y = window.y0; y < window.y1; ++y) std::copy_n(&r.at(window.x0, y), window.width(), out.row(y));
-  return out;
-}
-
-Raster softened(const Raster& r, int passes) {
-  Raster from = r;
-  for (int pass = 0; pass < passes; ++pass) {
-    const Rect w = from.window(), to = w.grown(-1);
-    Raster out(to);
-    if (to.empty()) return out;
-    std::vector<f4> column(w.width());
-    for (int y = to.y0; y < to.y1; ++y) {
-      const f4 *a = from.row(y - 1), *b = from.row(y), *c = from.row(y + 1);
-      for (int x = 0; x < w.width(); ++x) column[x] = (a[x] + c[x]) * splat(0.25f) + b[x] * splat(0.5f);
-      f4* o = out.row(y);
-      for (int x = 0; x < to.width(); ++x) {
-        const f4 v = (column[x] + column[x + 2]) * splat(0.25f) + column[x + 1] * splat(0.5f);
-        o[x] = v[3] > 0.999f ? v : splat(0);
-      }
-    }
-    from = out;
-  }
-  return from;
 }
 
 Rect aligned(const Rect& r, int step) {

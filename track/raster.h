@@ -14,7 +14,6 @@ class Raster {
  public:
   Raster() = default;
   explicit Raster(const Rect& window);  // Unspecified content.
-  static Raster copy(const Raster& r);
 
   const Rect& window() const { return window_; }
   bool empty() const { return window_.empty(); }
@@ -29,20 +28,12 @@ class Raster {
   std::shared_ptr<float[]> data_;
 };
 
-// The first three channels of `p` inside `window`; pixels outside the picture repeat its edge. The fourth float is 1
-// where a channel is clipped: at 1 in a picture that never exceeds 1. What was brighter there is not known.
+// The first three channels of `p` inside `window`; pixels outside the picture repeat its edge.
 Raster raster(const Picture& p, const Rect& window);
 
 // Half the size: each pixel the mean of 4 x 4 with weights 1 3 3 1 (a cubic binomial), edges repeated. Coordinates are
 // halved exactly: point (x, y) becomes (x / 2, y / 2). The window's corners must be even.
 Raster halved(const Raster& r);
-
-// Convolved `passes` times with (1 2 1) / 4 in both directions, over the window shrunk by as many pixels; the fourth
-// float stays 1 where it was 1 all around, elsewhere all is 0.
-Raster softened(const Raster& r, int passes);
-
-// The part inside `window`, which must lie in that of `r`.
-Raster cropped(const Raster& r, const Rect& window);
 
 // Smallest rectangle that holds `r` and whose sides are multiples of `step`.
 Rect aligned(const Rect& r, int step);

@@ -17,14 +17,6 @@ float smooth_down(float x, float from, float to) {
   return t * t * (3 - 2 * t);
 }
 
-// The larger of the differences to both neighbours: at the top of a wave the mean of both is 0, and yet a small shift
-// changes what is seen there.
-f4 steeper(f4 before, f4 here, f4 after) {
-  f4 a = here - before, b = after - here;
-  a = a < splat(0) ? -a : a, b = b < splat(0) ? -b : b;
-  return a > b ? a : b;
-}
-
 float sum3(f4 v) { return (v[0] + v[1]) + v[2]; }
 
 // Value at a share of the sorted list; reorders it.
@@ -82,7 +74,7 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
         if (!(in.mask[row + i] > 0)) continue;
         const bool whole = m[0][3] > 0 && m[2][3] > 0 && m[-2][3] > 0 && m[2 * stride][3] > 0 && m[-2 * stride][3] > 0;
         if (!whole) continue;
-        const f4 gx = steeper(m[-1], m[0], m[1]) * slope[i], gy = steeper(m[-stride], m[0], m[stride]) * slope[i];
+        const f4 gx = splat(0.5f) * (m[1] - m[-1]) * slope[i], gy = splat(0.5f) * (m[stride] - m[-stride]) * slope[i];
         const f4 e = r[i] * slope[i];
         energy[row + i] = sum3(gx * gx + gy * gy) * per_channel;
         square[row + i] = sum3(e * e) * per_channel;
@@ -116,7 +108,7 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
       }
   });
   struct Totals {
-    double mask = 0, seen = 0, texture = 0, visible = 0, squares = 0, weight = 0, response = 0;
+    double mask = 0, seen = 0, texture = 0, visible = 0, squares = 0, weight = 0;
   };
   std::vector<Totals> totals(bands);
   runner.run(bands, [&](size_t b) {
@@ -143,7 +135,6 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
         total.visible += mask * near * energy[i];
         total.squares += robust * square[i];
         total.weight += robust;
-        total.response += mask * near * own * (own - 4 * (1 - own) * per_channel);
         w[x] = slope[x] * slope[x] * splat(robust / (variance + per_gradient * energy[i]));
         for (int c = in.channels; c < 3; ++c) w[x][c] = 0;
         w[x][3] = robust;
@@ -153,47 +144,10 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
   Totals all;
   for (const Totals& t : totals)
     all.mask += t.mask, all.seen += t.seen, all.texture += t.texture, all.visible += t.visible,
-        all.squares += t.squares, all.weight += t.weight, all.response += t.response;
+        all.squares += t.squares, all.weight += t.weight;
   out.seen = all.mask > 0 ? all.seen / all.mask : 0;
   out.visible = all.texture > 0 ? all.visible / all.texture : 0;
-  out.response = all.weight > 0 ? std::clamp(all.response / all.weight, 0.2, 1.0) : 1;
   out.residual = all.weight > 0 ? std::sqrt(all.squares / all.weight) : 0;
-}
-
-double agreement(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner) {
-  const Rect window = in.reference->window().grown(-kHalo);
-  struct Sums {
-    double texture = 0, agrees = 0;
-  };
-  std::vector<Sums> sums(tiles.size());
-  runner.run(tiles.size(), [&](size_t t) {
-    const LightVector l = light.of(t);
-    const f4 gain{float(l[0]), float(l[2]), float(l[4]), 0};
-    const Rect& r = tiles[t];
-    f4 a = splat(0), b = splat(0), aa = splat(0), bb = splat(0), ab = splat(0), slopes = splat(0);
-    float count = 0;
-    for (int y = r.y0; y < r.y1; ++y)
-      for (int x = r.x0; x < r.x1; ++x) {
-        if (!(in.mask[size_t(y - window.y0) * window.width() + (x - window.x0)] > 0)) continue;
-        const f4 p = in.reference->at(x, y), f = in.frame->at(x, y);
-        if (!(p[3] * f[3] > 0)) continue;
-        const f4 g = gain * p;
-        a += g, b += f, aa += g * g, bb += f * f, ab += g * f, slopes += in.slope->at(x, y), ++count;
-      }
-    if (count < 16) return;
-    const f4 n = splat(1 / count);
-    a *= n, b *= n, slopes *= n;
-    const f4 code = slopes * slopes, va = (aa * n - a * a) * code, vb = (bb * n - b * b) * code;
-    const f4 cov = (ab * n - a * b) * code;
-    // Half of the difference's noise is in each picture.
-    const float noise = float(0.5 * in.sigma * in.sigma * in.channels), all_a = sum3(va), all_b = sum3(vb);
-    const float own = std::max(0.7f * all_a, all_a - noise), other = std::max(0.7f * all_b, all_b - noise);
-    if (!(own > 0 && other > 0)) return;
-    sums[t] = {double(count) * own, double(count) * own * std::min(1.f, sum3(cov) / std::sqrt(own * other))};
-  });
-  Sums all;
-  for (const Sums& s : sums) all.texture += s.texture, all.agrees += s.agrees;
-  return all.texture > 0 ? all.agrees / all.texture : 0;
 }
 
 }  // namespace pw
