@@ -32,6 +32,7 @@ struct Scene final : PlaneFrames {
   int width = 200, height = 160, from = 1, to = 4, channels = 3;
   double shutter = 0, grain = 0, scale = 1;  // Degrees; sigma in code values; factor on all light.
   bool rounded = false;
+  int fine = 2;  // Parts of each side of a pixel, in each of which Gauss's two-point rule is taken.
   std::function<Matrix3(double t)> frame_from_plane = [](double) { return Matrix3(Matrix3::Identity()); };
   std::function<void(double x, double y, float* rgb)> paint = texture;  // Of the plane.
   std::function<double(int frame, double x, double y)> gain;            // Of the picture's place.
@@ -46,7 +47,7 @@ struct Scene final : PlaneFrames {
   }
   Picture image(int frame) const override {
     Canvas c(Rect::sized(width, height), channels);
-    const int n = 4, times = shutter > 0 ? 12 : 1;
+    const int n = 2 * fine, times = shutter > 0 ? 12 : 1;
     std::vector<Matrix3> plane_from_frame;
     for (int k = 0; k < times; ++k)
       plane_from_frame.push_back(inverted(frame_from_plane(frame + ((k + 0.5) / times - 0.5) * shutter / 360)));
@@ -56,9 +57,8 @@ struct Scene final : PlaneFrames {
         for (int k = 0; k < times; ++k)
           for (int j = 0; j < n; ++j)
             for (int i = 0; i < n; ++i) {
-              // Gauss's two-point rule in each half of the pixel.
-              constexpr double at[] = {0.1056624327, 0.3943375673, 0.6056624327, 0.8943375673};
-              const double px = x + at[i], py = y + at[j];
+              const auto at = [&](int k) { return (k / 2 + (k % 2 ? 0.7886751346 : 0.2113248654)) / fine; };
+              const double px = x + at(i), py = y + at(j);
               float rgb[3];
               const double t = frame + ((k + 0.5) / times - 0.5) * shutter / 360;
               if (!cover || !cover(t, px, py, rgb)) {
