@@ -9,6 +9,7 @@ movies=$(mktemp -d)
 "$build/tests/bench/bench_movie" "$movies"
 rm -rf "$movies"
 if [ -n "$harbour" ] && [ -d "$harbour" ]; then
+  harbour=$(cd "$harbour" && pwd)  # A shot's paths start at the shot.
   work=$(mktemp -d)
   trap 'rm -rf "$work"' EXIT
   cp -r "$root/fixtures/harbour.toml" "$root/fixtures/harbour" "$work/"
