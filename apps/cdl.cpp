@@ -16,15 +16,10 @@ T value_of(const Node& node, std::string_view name) {
 // The numbers in the shot file, or those of the file it names.
 Cdl cdl_of(const Scene& scene, int n) {
   const Node& node = scene.graph.nodes[n];
-  if (const auto& survey = scene.surveys[n]; survey && survey->numbers.size() == 10) {
-    const std::vector<double>& v = survey->numbers;
-    return {{v[0], v[1], v[2]}, {v[3], v[4], v[5]}, {v[6], v[7], v[8]}, v[9]};
-  }
-  const auto three = [&](std::string_view name) {
-    const auto v = value_of<std::vector<double>>(node, name);
-    return v.size() == 3 ? std::array{v[0], v[1], v[2]} : std::array{v[0], v[0], v[0]};
-  };
-  return {three("slope"), three("offset"), three("power"), value_of<double>(node, "saturation")};
+  if (const auto& survey = scene.surveys[n]; survey && survey->numbers.size() == 10)
+    return from_ten_numbers(survey->numbers);
+  const auto list = [&](std::string_view name) { return value_of<std::vector<double>>(node, name); };
+  return from_lists(list("slope"), list("offset"), list("power"), value_of<double>(node, "saturation"));
 }
 
 }  // namespace

@@ -63,8 +63,10 @@ std::optional<Scene> open_shot(const Common& common, double scale, Problems* tol
   }
   auto scene = survey(std::move(checked->graph), scale);
   if (!scene) return wrong(scene.error());
-  say(checked->warnings);
-  say(scene->warnings);
+  for (const Problems& warnings : {checked->warnings, scene->warnings}) {
+    say(warnings);
+    if (told) told->insert(told->end(), warnings.begin(), warnings.end());
+  }
   return std::move(*scene);
 }
 

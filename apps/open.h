@@ -9,7 +9,7 @@
 namespace pw {
 
 // Reads, applies --set, checks and surveys. Says the problems; nothing when there are errors.
-// `told` gathers them for JSON that is printed later; without it JSON is printed here.
+// `told` gathers them and the warnings for JSON that is printed later; without it JSON is printed here.
 std::optional<Scene> open_shot(const Common& common, double scale, Problems* told = nullptr);
 
 // Indices of the named nodes; of all sinks when there is no name. Says the problem when a name is no node.

@@ -118,6 +118,7 @@ class Run {
     if (!memory) return kMistake;
     scene_ = open_shot(c_, c_.scale, &sum_.problems);
     if (!scene_) return kMistake;
+    if (c_.strict && !sum_.problems.empty()) return strict_end();
     const auto nodes = nodes_named(*scene_, c_.nodes);
     if (!nodes) return kMistake;
     if (const Problems p = no_delivery(*nodes); !p.empty()) return told(p, kMistake);
@@ -142,6 +143,11 @@ class Run {
     say(problems);
     sum_.problems.insert(sum_.problems.end(), problems.begin(), problems.end());
     return status;
+  }
+
+  static int strict_end() {
+    fmt::print(stderr, "nothing is drawn, because with --strict a warning ends the run\n");
+    return kMistake;
   }
 
   Problems no_delivery(const std::vector<int>& nodes) const {
@@ -188,10 +194,7 @@ class Run {
       else
         fmt::print(stderr, "{} is left out: what it leans on could not be measured\n", scene_->graph.nodes[n].name);
     if (sinks.empty()) return kMistake;
-    if (c_.strict && !results->remarks.empty()) {
-      fmt::print(stderr, "nothing is drawn, because with --strict a warning ends the run\n");
-      return kMistake;
-    }
+    if (c_.strict && !results->remarks.empty()) return strict_end();
     if (c_.dry_run) return print_plan(*scene_, *results, sinks, frames), kDone;
     const int status = drawn(*results, sinks, frames, runner, memory);
     return results->problems.empty() ? status : std::max(status, kSomeFailed);

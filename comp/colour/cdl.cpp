@@ -1,7 +1,6 @@
 #include "comp/colour/cdl.h"
 
 #include <algorithm>
-#include <vector>
 
 #include "base/elementary.h"
 
@@ -20,6 +19,10 @@ struct Numbers {
   }
   float slope[3], offset[3], power[3], saturation;
 };
+
+std::array<double, 3> three(std::span<const double> v) {
+  return v.size() == 3 ? std::array{v[0], v[1], v[2]} : std::array{v[0], v[0], v[0]};
+}
 
 float held(float v) { return v < 0 ? 0.f : v > 1 ? 1.f : v; }
 
@@ -41,6 +44,22 @@ void correct_row(const Numbers& n, bool clamp, float* rgb, int count) {
 }
 
 }  // namespace
+
+std::vector<double> ten_numbers(const Cdl& cdl) {
+  std::vector<double> all;
+  for (const auto& numbers : {cdl.slope, cdl.offset, cdl.power}) all.insert(all.end(), numbers.begin(), numbers.end());
+  all.push_back(cdl.saturation);
+  return all;
+}
+
+Cdl from_ten_numbers(std::span<const double> n) {
+  return {{n[0], n[1], n[2]}, {n[3], n[4], n[5]}, {n[6], n[7], n[8]}, n[9]};
+}
+
+Cdl from_lists(std::span<const double> slope, std::span<const double> offset, std::span<const double> power,
+               double saturation) {
+  return {three(slope), three(offset), three(power), saturation};
+}
 
 Picture corrected(const Picture& image, const Cdl& cdl, const CdlOptions& options, const Rect& rect) {
   const Rect r = intersect(image.window(), rect);

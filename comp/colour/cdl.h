@@ -2,6 +2,8 @@
 // Reisner, "ASC Color Decision List (ASC CDL) Transfer Functions and Interchange Syntax", 2009): ten numbers.
 #pragma once
 #include <array>
+#include <span>
+#include <vector>
 
 #include "base/picture.h"
 #include "comp/colour/encoding.h"
@@ -17,6 +19,13 @@ struct Cdl {
   double saturation = 1;                  // 0 or more.
   bool operator==(const Cdl&) const = default;
 };
+
+// Slope, offset, power, each red, green, blue; then saturation: 10 numbers.
+std::vector<double> ten_numbers(const Cdl& cdl);
+Cdl from_ten_numbers(std::span<const double> numbers);
+// Each list holds red, green, blue, or one number for all three.
+Cdl from_lists(std::span<const double> slope, std::span<const double> offset, std::span<const double> power,
+               double saturation);
 
 struct CdlOptions {
   Encoding space = Encoding::linear;  // The values it acts on; the result comes back to scene-linear light.

@@ -66,7 +66,7 @@ void Reels::finish(RenderReport& report) {
           {.what = fmt::format("the movie is not written, because frame {} is missing in it", *state.lost),
            .remedy = "mend that frame and render it again, or deliver numbered pictures",
            .file = state.file});
-    } else if (report.stopped) {
+    } else if (report.stopped || report.given_up) {
       problems.push_back({.what = "the movie was not finished, and nothing is left of it",
                           .remedy = "render it again",
                           .file = state.file,

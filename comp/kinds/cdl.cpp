@@ -17,10 +17,6 @@ struct CdlParams {
 };
 enum { kImage };
 
-std::array<double, 3> three(const std::vector<double>& v) {
-  return v.size() == 3 ? std::array{v[0], v[1], v[2]} : std::array{v[0], v[0], v[0]};
-}
-
 Result<Survey> survey(const CdlParams& p, const Shot& shot) {
   Survey s;
   if (p.file.empty()) return s;
@@ -28,16 +24,13 @@ Result<Survey> survey(const CdlParams& p, const Shot& shot) {
   const auto cdl = load_cdl(path);
   if (!cdl) return fail(cdl.error());
   s.identity = file_identity(path);
-  for (const auto& numbers : {cdl->slope, cdl->offset, cdl->power})
-    s.numbers.insert(s.numbers.end(), numbers.begin(), numbers.end());
-  s.numbers.push_back(cdl->saturation);
+  s.numbers = ten_numbers(*cdl);
   return s;
 }
 
 Cdl cdl_of(const CdlParams& p, const Survey* files) {
-  if (!files || files->numbers.empty()) return {three(p.slope), three(p.offset), three(p.power), p.saturation};
-  const std::vector<double>& n = files->numbers;
-  return {{n[0], n[1], n[2]}, {n[3], n[4], n[5]}, {n[6], n[7], n[8]}, n[9]};
+  if (files && !files->numbers.empty()) return from_ten_numbers(files->numbers);
+  return from_lists(p.slope, p.offset, p.power, p.saturation);
 }
 
 }  // namespace

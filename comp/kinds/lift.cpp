@@ -38,7 +38,7 @@ Picture make(const LiftParams& p, const Making& m) {
 Kind lift_kind() {
   return Declare<LiftParams>("lift", Family::maker, 1,
                              "Cuts out what stands before a known background, without that background in its edge.")
-      .also({"unmix", "edge extend", "cut out"})
+      .also({"unmix", "cut out"})
       .input({"image", Flow::picture, "The shot it stands in."})
       .input({"clean", Flow::picture, "The same without it."})
       .input({"matte", Flow::matte, "How much of each pixel it covers."})

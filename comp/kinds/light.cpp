@@ -99,13 +99,9 @@ std::vector<double> numbers(const std::string& text) {
 Result<Measured> recall(const std::string& stem, const std::string& key) {
   auto read = read_still(stem + ".exr");
   if (!read) return fail(read.error());
-  const auto text = [&](std::string_view name) {
-    for (const auto& [n, t] : read->info.texts)
-      if (n == name) return t;
-    return std::string();
-  };
-  if (text(kKey) != key) return fail(Problem{.what = "it came from something else"});
-  const auto size = numbers(text(kSize)), cell = numbers(text(kCell)), seen = numbers(text(kSeen));
+  if (text_in(read->info, kKey) != key) return fail(Problem{.what = "it came from something else"});
+  const auto size = numbers(text_in(read->info, kSize)), cell = numbers(text_in(read->info, kCell)),
+             seen = numbers(text_in(read->info, kSeen));
   const Problem damaged{.what = "it is damaged"};
   if (size.size() != 2 || cell.size() != 1 || cell[0] < 1 || seen.empty() || seen.size() % 2) return fail(damaged);
   Light l = Light::grid(static_cast<int>(size[0]), static_cast<int>(size[1]), cell[0]);

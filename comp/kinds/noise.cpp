@@ -59,7 +59,7 @@ Result<Measured> measure(const NoiseParams& p, const Measuring& m) {
   if (!measured)
     return fail(Problem{.what = "too few places lie on one another in two frames to tell the grain",
                         .remedy = "name the motion of the largest plane, or give levels = [[0, 0.002], [1, 0.02]]"});
-  return Measured(measured->noise);
+  return Measured(*measured);
 }
 
 constexpr std::string_view kKeyStart = "{\"key\": \"";
@@ -95,7 +95,7 @@ Kind noise_kind() {
   return Declare<NoiseParams>(
              "noise", Family::measure, 1,
              "The plate's grain: its level at each brightness, and how pixels and channels hang together.")
-      .also({"grain analysis", "noise profile"})
+      .also({"grain analysis"})
       .input({.name = "image", .flow = Flow::picture, .doc = "The moving plate.", .required = false})
       .input({.name = "motion",
               .flow = Flow::motion,

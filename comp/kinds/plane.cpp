@@ -4,6 +4,7 @@
 
 #include <filesystem>
 
+#include "comp/kinds/measured_frames.h"
 #include "comp/matte/svg_read.h"
 #include "comp/media/identity.h"
 #include "comp/media/whole_file.h"
@@ -27,34 +28,23 @@ enum { kImage, kIgnore };
 // frame.
 class Frames final : public PlaneFrames {
  public:
-  explicit Frames(const Measuring& m) : m_(m) {}
+  explicit Frames(const Measuring& m) : mattes(m), m_(m) {}
   int first() const override { return m_.shot.first; }
   int last() const override { return m_.shot.last; }
   double shutter_deg() const override { return m_.shot.shutter_deg; }
-  Picture image(int frame) const override { return get(kImage, 0, frame, unread_); }
-  Picture ignore(int frame) const override {
-    if (!m_.has(kIgnore)) return {};
-    Canvas all = Canvas::clear(m_.shot.canvas(), 1);
-    for (size_t i = 0; i < m_.inputs[kIgnore].size(); ++i) {
-      const Picture p = get(kIgnore, static_cast<int>(i), frame, unknown_);
-      const Rect r = intersect(p.window(), all.window());
-      for (int y = r.y0; y < r.y1; ++y)
-        for (int x = r.x0; x < r.x1; ++x) *all.at(x, y) = std::max(*all.at(x, y), *p.at(x, y));
-    }
-    return std::move(all).finish();
-  }
-  const Problems& unread() const { return unread_; }    // The first frame that could not be read.
-  const Problems& unknown() const { return unknown_; }  // The first matte that could not be drawn.
-
- private:
-  Picture get(int input, int item, int frame, Problems& first) const {
-    auto p = m_.get(input, item, frame);
+  Picture image(int frame) const override {
+    auto p = m_.get(kImage, 0, frame);
     if (p) return *p;
-    if (first.empty()) first = p.error();
+    if (unread_.empty()) unread_ = p.error();
     return {};
   }
+  Picture ignore(int frame) const override { return mattes.mattes(kIgnore, frame); }
+  const Problems& unread() const { return unread_; }  // The first frame that could not be read.
+  const MeasuredFrames mattes;
+
+ private:
   const Measuring& m_;
-  mutable Problems unread_, unknown_;
+  mutable Problems unread_;
 };
 
 Result<std::string> text_of(const std::string& path) {
@@ -101,7 +91,7 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   }
   const Frames frames(m);
   auto motion = track_plane(frames, options, m.runner, m.progress);
-  if (!frames.unknown().empty()) return fail(frames.unknown());
+  if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
   if (!motion) return fail(frames.unread().empty() ? motion.error() : frames.unread());
   return Measured(std::move(*motion));
 }

@@ -123,16 +123,11 @@ Result<Measured> recall(const std::string& stem, const std::string& key) {
   const std::string file = stem + ".exr";
   auto info = inspect_still(file);
   if (!info) return fail(info.error());
-  auto text = [&](std::string_view name) {
-    for (const auto& [n, t] : info->texts)
-      if (n == name) return t;
-    return std::string();
-  };
-  if (text(kKey) != key) return fail(Problem{.what = "it came from something else"});
+  if (text_in(*info, kKey) != key) return fail(Problem{.what = "it came from something else"});
   auto read = read_still(file);
   if (!read) return fail(read.error());
   Still s{std::move(read->picture), std::nullopt, {}, 0};
-  const std::string frames = text(kFrames), bare = text(kBare), grain = text(kGrain);
+  const std::string frames = text_in(*info, kFrames), bare = text_in(*info, kBare), grain = text_in(*info, kGrain);
   for (const char* at = frames.c_str(); *at;) {
     char* end;
     const long f = std::strtol(at, &end, 10);

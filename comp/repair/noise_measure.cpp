@@ -283,8 +283,8 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
 
 }  // namespace
 
-std::optional<MeasuredNoise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
-                                           const std::function<bool(int done, int total)>& progress) {
+std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
+                                   const std::function<bool(int done, int total)>& progress) {
   std::vector<Patch> patches;
   const auto pairs = pairs_of(frames.first(), frames.last());
   for (size_t i = 0; i < pairs.size(); ++i) {
@@ -303,18 +303,14 @@ std::optional<MeasuredNoise> measure_noise(const NoiseFrames& frames, const Moti
   std::vector<const Patch*> all;
   for (const Patch& p : patches) all.push_back(&p);
   const std::optional<Streaks> streaks = Streaks::find(all);
-  MeasuredNoise m;
-  m.report.darkest = 1e30;
+  Noise noise;
   for (int c = 0; c < 3; ++c) {
     const std::vector<Level> curve = curve_of(patches, c, streaks ? &*streaks : nullptr);
     if (curve.empty()) return std::nullopt;
-    m.noise.levels[c] = with_ends(curve);
-    for (const Level& l : curve) m.report.blocks += static_cast<int64_t>(l.count);
-    m.report.darkest = std::min(m.report.darkest, curve.front().brightness);
-    m.report.brightest = std::max(m.report.brightest, curve.back().brightness);
+    noise.levels[c] = with_ends(curve);
   }
-  streaks ? correlate_dry(patches, *streaks, m.noise) : correlate(patches, m.noise);
-  return m;
+  streaks ? correlate_dry(patches, *streaks, noise) : correlate(patches, noise);
+  return noise;
 }
 
 }  // namespace pw

@@ -20,16 +20,6 @@ class NoiseFrames {
   virtual Picture ignore(int frame) const = 0;  // 1 where the picture does not move as the motion says; may be empty.
 };
 
-struct NoiseReport {
-  int64_t blocks = 0;                 // Patches the answer rests on, the three channels counted together.
-  double darkest = 0, brightest = 0;  // Brightness between which the grain was seen; beyond, its law is continued.
-};
-
-struct MeasuredNoise {
-  Noise noise;
-  NoiseReport report;
-};
-
 // Method: two frames are laid over one another by the motion (null: the camera stands still), patch by patch, by whole
 // pixels, only where the motion is within a fraction of a pixel of a whole number: nothing is interpolated, so their
 // difference holds the grain of both as it is, twice the variance, and no texture. Patches whose difference could come
@@ -47,7 +37,7 @@ struct MeasuredNoise {
 //
 // Cannot tell compression's blocks that repeat the frame before from a plate without grain; nor, where the motion is
 // wrong everywhere, texture from grain. `progress` false: stop. Nothing when there are too few patches: see kFewest.
-std::optional<MeasuredNoise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
-                                           const std::function<bool(int done, int total)>& progress);
+std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
+                                   const std::function<bool(int done, int total)>& progress);
 
 }  // namespace pw

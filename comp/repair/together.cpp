@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/alpha.h"
 #include "warp/resample.h"
 
 namespace pw {
@@ -14,22 +15,7 @@ struct Laid {
   Picture shown;
 };
 
-// 4 channels, alpha is what the picture covers; and a matte that falls to 0 towards the picture's edges and what stands
-// in front.
-Picture with_alpha(const Picture& p) {
-  if (p.channels() == 4) return p;
-  Canvas c(p.window(), 4);
-  for (int y = p.window().y0; y < p.window().y1; ++y) {
-    const float* in = p.row(y);
-    float* out = c.row(y);
-    for (int x = 0; x < p.window().width(); ++x, in += p.channels(), out += 4) {
-      for (int k = 0; k < 3; ++k) out[k] = in[p.channels() == 1 ? 0 : k];
-      out[3] = 1;
-    }
-  }
-  return std::move(c).finish();
-}
-
+// A matte that falls to 0 towards the picture's edges and what stands in front.
 Picture belief(const View& v, double feather_px) {
   const Rect w = v.picture.window();
   Canvas c(w, 1);

@@ -15,7 +15,7 @@ import unittest
 
 PROGRAM = os.path.abspath(sys.argv.pop(1))
 FRAMES = 24
-# Every format, a moving outline, a bake and a measured result: what a batch has.
+# A moving outline through a layer, delivered twice.
 SHOT = f"""shot = {{ size = [320, 180], frames = [1, {FRAMES}] }}
 ground = {{ kind = "colour", value = [0.1, 0.2, 0.3] }}
 lamp = {{ kind = "colour", value = [4, 3, 2] }}
@@ -189,6 +189,20 @@ class Batch(unittest.TestCase):
         self.assertEqual(sorted(self.delivered()), ["out/a.0001.png", "out/a.0002.png"])
         self.assertIn("in/a.0003.png", err)
         self.assertIn("1 of 6 frames failed; see above\nended at the first problem, because of --strict\n", out)
+
+    def test_strict_minds_what_footage_warns_of(self):
+        subprocess.run(["ffmpeg", "-loglevel", "error", "-f", "lavfi", "-i", "testsrc=size=320x180:rate=25:duration=0.4", "-pix_fmt",
+                        "yuv420p", str(self.folder / "clip.mp4")], check=True)
+        (self.folder / "clip.toml").write_text(
+            "shot = { size = [320, 180], frames = [1, 4], fps = 30 }\n"
+            'plate = { kind = "footage", file = "clip.mp4" }\n'
+            'out = { kind = "deliver", image = "plate", file = "out/o.####.png" }\n')
+        _, err = self.run_it("--strict", shot="clip.toml", status=2)
+        self.assertRegex(err, "25.*30|30.*25")
+        self.assertTrue(err.endswith("nothing is drawn, because with --strict a warning ends the run\n"), err)
+        self.assertEqual(self.delivered(), {})
+        self.run_it(shot="clip.toml")
+        self.assertEqual(len(self.delivered()), 4)
 
     def test_a_plane_goes_on_after_a_broken_frame(self):
         self.broken()

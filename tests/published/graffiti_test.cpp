@@ -10,13 +10,13 @@
 #include <iterator>
 #include <regex>
 
+#include "bars.h"
 #include "base/transform.h"
 #include "comp/media/still.h"
 #include "track/plane.h"
 #include "track/score.h"
 
-namespace pw {
-namespace {
+namespace pw::graffiti_test {
 
 const std::filesystem::path kData = "/usr/share/doc/opencv-doc/examples/data";
 
@@ -91,7 +91,7 @@ Matrix3 published() {
 // The view turns by about 40 degrees. Correspondences clicked by hand, and a wall that is not quite flat, limit the
 // published matrix to about a pixel.
 TEST(Graffiti, TheWallIsFoundFromAside) {
-  if (!std::filesystem::exists(kData / "graf3.png")) GTEST_SKIP() << "the package opencv-doc is not installed";
+  ASSERT_TRUE(std::filesystem::exists(kData / "graf3.png")) << "install the package opencv-doc";
   const std::vector<Point> region{Point(200, 150), Point(650, 150), Point(650, 500), Point(200, 500)};
   const auto track = track_plane(Pair(), {.reference = 1, .region = region}, serial());
   ASSERT_TRUE(track) << to_string(track.error());
@@ -102,8 +102,7 @@ TEST(Graffiti, TheWallIsFoundFromAside) {
   std::printf("graffiti 1 to 3: %.3f px over the corners, %.3f px at the worst, %s\n", s.rms_px, s.frames[0].worst_px,
               std::string(name(s.frames[0].status)).c_str());
   EXPECT_EQ(s.lost, 0);
-  EXPECT_LT(s.rms_px, 1.5);
+  bar("graffiti.rms_px", s.rms_px);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::graffiti_test

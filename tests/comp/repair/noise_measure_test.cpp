@@ -6,8 +6,7 @@
 #include <map>
 #include <random>
 
-namespace pw {
-namespace {
+namespace pw::noise_measure_test {
 
 constexpr int kW = 320, kH = 240, kLast = 12;
 constexpr double kA = 4e-4, kB = 4e-6;  // Variance a * light + b.
@@ -100,10 +99,10 @@ TEST(NoiseMeasure, FindsLevelsUnderTexture) {
   const Motion m = d.motion();
   const auto n = measure_noise(d, &m, serial(), go_on);
   ASSERT_TRUE(n);
-  std::printf("levels off by %.3f at most; %d patches\n", worst_level(n->noise), int(n->report.blocks));
-  EXPECT_LT(worst_level(n->noise), 0.06);
-  EXPECT_EQ(n->noise.reach, 0);
-  EXPECT_EQ(n->noise.between[0][1], 0);
+  std::printf("levels off by %.3f at most\n", worst_level(*n));
+  EXPECT_LT(worst_level(*n), 0.06);
+  EXPECT_EQ(n->reach, 0);
+  EXPECT_EQ(n->between[0][1], 0);
 }
 
 TEST(NoiseMeasure, DoesNotDependOnTheUnitOfLight) {
@@ -112,8 +111,7 @@ TEST(NoiseMeasure, DoesNotDependOnTheUnitOfLight) {
   const Motion m = a.motion();
   const auto one = measure_noise(a, &m, serial(), go_on), million = measure_noise(b, &m, serial(), go_on);
   ASSERT_TRUE(one && million);
-  for (double x : {0.1, 0.3, 0.6})
-    EXPECT_NEAR(million->noise.sigma(1, 1e6 * x) / (1e6 * one->noise.sigma(1, x)), 1, 0.01);
+  for (double x : {0.1, 0.3, 0.6}) EXPECT_NEAR(million->sigma(1, 1e6 * x) / (1e6 * one->sigma(1, x)), 1, 0.01);
 }
 
 TEST(NoiseMeasure, FindsWhatHangsTogether) {
@@ -122,16 +120,16 @@ TEST(NoiseMeasure, FindsWhatHangsTogether) {
   const Motion m = d.motion();
   const auto n = measure_noise(d, &m, serial(), go_on);
   ASSERT_TRUE(n);
-  ASSERT_GE(n->noise.reach, 2);
-  const int r = n->noise.reach, side = 2 * r + 1;
-  const auto lag = [&](int x, int y) { return n->noise.spatial[1][(y + r) * side + x + r]; };
+  ASSERT_GE(n->reach, 2);
+  const int r = n->reach, side = 2 * r + 1;
+  const auto lag = [&](int x, int y) { return n->spatial[1][(y + r) * side + x + r]; };
   std::printf("three in a row: %.3f %.3f %.3f, below %.3f; channels %.3f; levels off by %.3f\n", lag(1, 0), lag(2, 0),
-              r > 2 ? lag(3, 0) : 0.0, lag(0, 1), n->noise.between[0][2], worst_level(n->noise));
+              r > 2 ? lag(3, 0) : 0.0, lag(0, 1), n->between[0][2], worst_level(*n));
   EXPECT_NEAR(lag(1, 0), 2 / 3., 0.04);
   EXPECT_NEAR(lag(2, 0), 1 / 3., 0.04);
   EXPECT_NEAR(lag(0, 1), 0, 0.03);
-  for (int i = 0; i < 3; ++i) EXPECT_NEAR(n->noise.between[i][(i + 1) % 3], 0.4, 0.04);
-  EXPECT_LT(worst_level(n->noise), 0.08);
+  for (int i = 0; i < 3; ++i) EXPECT_NEAR(n->between[i][(i + 1) % 3], 0.4, 0.04);
+  EXPECT_LT(worst_level(*n), 0.08);
 }
 
 TEST(NoiseMeasure, RainDoesNotFoolIt) {
@@ -141,11 +139,11 @@ TEST(NoiseMeasure, RainDoesNotFoolIt) {
   const auto n = measure_noise(d, &m, serial(), go_on);
   ASSERT_TRUE(n);
   double together = 0;
-  for (const auto& s : n->noise.spatial)
+  for (const auto& s : n->spatial)
     for (double r : s)
       if (r < 1) together = std::max(together, std::abs(r));
-  std::printf("under rain: levels off by %.3f, correlations by %.3f\n", worst_level(n->noise), together);
-  EXPECT_LT(worst_level(n->noise), 0.08);
+  std::printf("under rain: levels off by %.3f, correlations by %.3f\n", worst_level(*n), together);
+  EXPECT_LT(worst_level(*n), 0.08);
   EXPECT_LT(together, 0.05);
 }
 
@@ -156,15 +154,15 @@ TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
   const auto n = measure_noise(d, &m, serial(), go_on);
   ASSERT_TRUE(n);
   double together = 0;
-  for (const auto& s : n->noise.spatial)
+  for (const auto& s : n->spatial)
     for (double r : s)
       if (r < 1) together = std::max(together, std::abs(r));
   double worst = 0;
   for (int c = 0; c < 3; ++c)
     for (double b : {0.05, 0.1, 0.2, 0.3, 0.5, 0.7})
-      worst = std::max(worst, std::abs(n->noise.sigma(c, b) / std::sqrt(kA * b + kB) - 1));
+      worst = std::max(worst, std::abs(n->sigma(c, b) / std::sqrt(kA * b + kB) - 1));
   std::printf("in a downpour: levels off by %.3f, correlations by %.3f, channels by %.3f\n", worst, together,
-              std::abs(n->noise.between[0][1]));
+              std::abs(n->between[0][1]));
   EXPECT_LT(worst, 0.15);
   EXPECT_LT(together, 0.1);
 }
@@ -174,7 +172,7 @@ TEST(NoiseMeasure, ACameraThatStandsNeedsNoMotion) {
   d.drift = 0;
   const auto n = measure_noise(d, nullptr, serial(), go_on);
   ASSERT_TRUE(n);
-  EXPECT_LT(worst_level(n->noise), 0.06);
+  EXPECT_LT(worst_level(*n), 0.06);
 }
 
 TEST(NoiseMeasure, NothingToMeasureIsNoNoise) {
@@ -193,8 +191,7 @@ TEST(NoiseMeasure, AnyRunnerGivesTheSame) {
   const auto two = arena(2);
   const auto a = measure_noise(d, &m, serial(), go_on), b = measure_noise(d, &m, *two, go_on);
   ASSERT_TRUE(a && b);
-  for (double x : {0.01, 0.1, 0.7}) EXPECT_EQ(a->noise.sigma(0, x), b->noise.sigma(0, x));
+  for (double x : {0.01, 0.1, 0.7}) EXPECT_EQ(a->sigma(0, x), b->sigma(0, x));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::noise_measure_test
