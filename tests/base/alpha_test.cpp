@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::alpha_test {
 
 TEST(WithAlpha, OpaqueWhereThereWasNone) {
   const float rgb[] = {0.25f, 0.5f, 2}, grey[] = {0.75f}, rgba[] = {0.1f, 0.2f, 0.3f, 0.5f};
@@ -19,5 +18,4 @@ TEST(WithAlpha, OpaqueWhereThereWasNone) {
   EXPECT_TRUE(same_bits(with_alpha(c), c));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::alpha_test

@@ -9,8 +9,7 @@
 #include "base/random.h"
 #include "drawn_shapes.h"
 
-namespace pw {
-namespace {
+namespace pw::contour_match_test {
 
 TEST(ContourMatch, OrderDrawnIsKeptThroughHalfATurn) {
   // A square on its way round its centre: nearest corners would turn it back.
@@ -126,5 +125,4 @@ TEST(ContourMatch, DegenerateDrawingsDoNotFail) {
   EXPECT_EQ(conformed(std::vector<Contour>{line})[0].knots.size(), 2u);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::contour_match_test

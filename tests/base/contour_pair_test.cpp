@@ -4,8 +4,7 @@
 
 #include "drawn_shapes.h"
 
-namespace pw {
-namespace {
+namespace pw::contour_pair_test {
 
 using Pairs = std::vector<std::pair<size_t, size_t>>;
 
@@ -34,5 +33,4 @@ TEST(ContourPair, AHoleAndItsOutlineAreToldApartBySize) {
   EXPECT_EQ(paired(before, after), (Pairs{{0, 1}, {1, 0}}));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::contour_pair_test

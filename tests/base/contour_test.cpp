@@ -5,8 +5,7 @@
 #include <cmath>
 #include <numbers>
 
-namespace pw {
-namespace {
+namespace pw::contour_test {
 
 constexpr double kPi = std::numbers::pi;
 
@@ -82,5 +81,4 @@ TEST(Contour, NothingHasNoBounds) {
   EXPECT_EQ(signed_area(Contour{}), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::contour_test

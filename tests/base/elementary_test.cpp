@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::elementary_test {
 
 TEST(Elementary, Log2AgreesWithTheLibrary) {
   for (double x = 1e-30; x < 1e30; x *= 1.00137) {
@@ -44,5 +43,4 @@ TEST(Elementary, TurnsAgreeWithTheLibrary) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::elementary_test

@@ -5,8 +5,7 @@
 #include <array>
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::light_test {
 
 Light ramp() {
   Light l = Light::grid(50, 30, 8);
@@ -57,5 +56,4 @@ TEST(Light, OneNodeIsEnough) {
   EXPECT_EQ(s, (std::array<float, 3>{0.5f, 0.25f, -1}));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::light_test

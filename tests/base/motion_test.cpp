@@ -4,8 +4,7 @@
 
 #include <Eigen/Dense>
 
-namespace pw {
-namespace {
+namespace pw::motion_test {
 
 // A corner path that is a cubic in time: interpolation must return it exactly.
 Motion cubic(int first, int last) {
@@ -64,5 +63,4 @@ TEST(Motion, StatusNames) {
   EXPECT_FALSE(track_status("fine"));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::motion_test

@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::noise_test {
 
 // A. Foi et al. 2008: sigma^2 = a y + b, here a = 0.01, b = 0.0004; the square roots worked out by hand.
 TEST(Noise, TwoLevelsGiveTheAffineLaw) {
@@ -24,5 +23,4 @@ TEST(Noise, IsHeldBeyondTheEnds) {
 
 TEST(Noise, OneLevelHoldsEverywhere) { EXPECT_EQ(Noise::white({{0.18, 0.01}}).sigma(2, 0.9), 0.01); }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::noise_test

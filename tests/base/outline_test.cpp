@@ -8,8 +8,7 @@
 
 #include "drawn_shapes.h"
 
-namespace pw {
-namespace {
+namespace pw::outline_test {
 
 TEST(Outline, KeysComeBackAndEndsAreHeld) {
   const Outline o({{10, {{kite({0, 0})}}}, {20, {{kite({100, 40})}}}});
@@ -136,5 +135,4 @@ TEST(OutlineCarried, AKeyWhereTheMotionIsNotKnownIsRefused) {
   EXPECT_LT((ok->at(60).contours[0].knots[0].at - map(*m.between(20, 3), Point(0, 0))).norm(), 1e-9);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::outline_test

@@ -6,8 +6,7 @@
 #include <stdexcept>
 #include <vector>
 
-namespace pw {
-namespace {
+namespace pw::parallel_test {
 
 TEST(Parallel, EveryTaskRunsOnce) {
   const auto two = arena(2), mixed = shuffled(3);
@@ -38,5 +37,4 @@ TEST(Parallel, ShuffledIsADifferentOrderForADifferentSeed) {
   EXPECT_NE(order(1), order(2));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::parallel_test

@@ -6,8 +6,7 @@
 
 #include "base/pool.h"
 
-namespace pw {
-namespace {
+namespace pw::picture_test {
 
 Picture ramp(const Rect& r, int channels) {
   Canvas c(r, channels);
@@ -68,5 +67,4 @@ TEST(Pool, GivesBigBuffersBackAligned) {
   EXPECT_EQ(pool_use().spare_bytes, 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::picture_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::problem_test {
 
 TEST(Problem, ReadsAsOneLine) {
   Problem p{.what = "wall.region has 3 corners",
@@ -26,5 +25,4 @@ TEST(Problem, WarningsAreNoErrors) {
   EXPECT_EQ(to_string(r.error()), "e\n");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::problem_test

@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::random_test {
 
 // Known answers for philox4x32-10 published with the Random123 distribution of the paper's authors; from memory.
 TEST(Random, PhiloxKnownAnswers) {
@@ -52,5 +51,4 @@ TEST(Random, EveryPartOfTheCounterMatters) {
   EXPECT_NE(a, random_bits(1, 2, 3, 4, 6));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::random_test

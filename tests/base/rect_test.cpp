@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::rect_test {
 
 TEST(Rect, IsHalfOpen) {
   const Rect r{-2, 1, 3, 4};
@@ -36,5 +35,4 @@ TEST(Rect, UniteAndIntersect) {
   EXPECT_EQ(a.moved(1, -1), (Rect{1, -1, 5, 3}));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::rect_test

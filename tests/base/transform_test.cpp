@@ -7,8 +7,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::transform_test {
 
 const Matrix3 kTilted = (Matrix3() << 1.1, 0.2, 30, -0.1, 0.9, 12, 3e-4, -2e-4, 1).finished();
 
@@ -108,5 +107,4 @@ TEST(Transform, CrossRatioIsKept) {
   EXPECT_NEAR((a - c) * (b - d) / ((b - c) * (a - d)), 4.0 / 3, 1e-12);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::transform_test

@@ -5,8 +5,7 @@
 
 #include "comp/colour/layer.h"
 
-namespace pw {
-namespace {
+namespace pw::blend_test {
 
 constexpr double kPairs[7][2] = {{.2, .3},  {.2, .7}, {.6, .3}, {.6, .7},
                                  {.25, .8}, {0, .5},  {1, .5}};  // Backdrop, source.
@@ -88,5 +87,4 @@ TEST(PublishedBlend, AFlameWithoutAlphaAddsItsLight) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::blend_test

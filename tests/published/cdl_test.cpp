@@ -6,8 +6,7 @@
 
 #include <array>
 
-namespace pw {
-namespace {
+namespace pw::cdl_test {
 
 using Rgb = std::array<double, 3>;
 
@@ -51,5 +50,4 @@ TEST(PublishedCdl, WorkedByHand) {  // From the formula.
   expect_near(corrected({.5, .25, .75}, c, true), {.334027, .334027, .334027}, 1e-6);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::cdl_test

@@ -5,8 +5,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::encoding_test {
 
 // IEC 61966-2-1:1999; formula as in CSS Color Module Level 4 (W3C, sample code) and WCAG, "relative luminance".
 TEST(PublishedEncoding, SrgbValueOfTheColourScienceTests) {
@@ -90,5 +89,4 @@ TEST(PublishedEncoding, Bt1886) {
   EXPECT_NEAR(100 * decode(Encoding::bt1886, 1), 100, 1e-12);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::encoding_test

@@ -7,8 +7,7 @@
 
 #include "comp/media/half_float.h"
 
-namespace pw {
-namespace {
+namespace pw::half_test {
 
 uint16_t bits(float f) {
   uint16_t h = 0;
@@ -56,5 +55,4 @@ TEST(PublishedHalf, Patterns) {
   EXPECT_EQ(value(0x7c00), std::numeric_limits<float>::infinity());
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::half_test

@@ -8,8 +8,7 @@
 #include "warp/filter.h"
 #include "warp/resample.h"
 
-namespace pw {
-namespace {
+namespace pw::keys_test {
 
 TEST(Keys, WeightsAtAQuarterAndAHalf) {
   const double quarter[] = {-0.0703125, 0.8671875, 0.2265625, -0.0234375};
@@ -65,5 +64,4 @@ TEST(BSpline, WeightsAtAQuarterAHalfAndZero) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::keys_test

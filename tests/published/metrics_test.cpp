@@ -13,8 +13,7 @@
 
 #include "comp/colour/difference.h"
 
-namespace pw {
-namespace {
+namespace pw::metrics_test {
 
 namespace fs = std::filesystem;
 
@@ -125,5 +124,4 @@ TEST(PublishedMetrics, SsimOfConstantPictures) {
   EXPECT_NEAR(*constants(0.3f, 0.3f, 1).ssim, 1, 1e-12);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::metrics_test

@@ -7,8 +7,7 @@
 #include "comp/media/frames.h"
 #include "comp/media/sequence.h"
 
-namespace pw {
-namespace {
+namespace pw::padding_test {
 
 TEST(PublishedPadding, NumbersHaveThatManyDigits) {
   EXPECT_EQ(parse_pattern("foo.##.exr")->file(1), "foo.01.exr");  // There: foo.1-3@@.exr
@@ -35,5 +34,4 @@ TEST(PublishedPadding, Ranges) {
   EXPECT_FALSE(parse_frames("1-5y2"));  // There the complement; not taken here.
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::padding_test

@@ -6,8 +6,7 @@
 
 #include "comp/colour/layer.h"
 
-namespace pw {
-namespace {
+namespace pw::porter_duff_test {
 
 struct Row {
   const char* name;
@@ -77,5 +76,4 @@ TEST(PublishedPorterDuff, Properties) {
       }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::porter_duff_test

@@ -6,8 +6,7 @@
 
 #include "tests/track/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::align_test {
 
 TEST(Align, CodeSlopeIsTheCurvesDerivative) {
   for (double v : {0.001, 0.01, 0.18, 0.9, 4.0}) {
@@ -57,5 +56,4 @@ TEST(Align, ConvergesFromAfar) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::align_test

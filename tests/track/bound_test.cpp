@@ -6,8 +6,7 @@
 
 #include "tests/track/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::bound_test {
 
 Picture coded(const Picture& linear) {
   Canvas c(linear.window(), linear.channels());
@@ -70,5 +69,4 @@ TEST(Bound, FlatRegionHasNone) {
   EXPECT_FALSE(corner_bound(in));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::bound_test

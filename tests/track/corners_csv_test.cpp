@@ -2,8 +2,7 @@
 
 #include "track/track_file.h"
 
-namespace pw {
-namespace {
+namespace pw::corners_csv_test {
 
 TEST(CornersCsv, RoundTrip) {
   Motion m{640, 480, 2, {{10, 20}, {210, 25}, {205, 180}, {15, 170}}, {}};
@@ -50,5 +49,4 @@ TEST(CornersCsv, Problems) {
   EXPECT_NE(problem(""), "read");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::corners_csv_test

@@ -6,8 +6,7 @@
 
 #include "track/spline.h"
 
-namespace pw {
-namespace {
+namespace pw::footprint_test {
 
 // A picture of a wave as pixels see it: the mean over each unit square, in closed form.
 struct Wave {
@@ -64,5 +63,4 @@ TEST(Footprint, OutsideIsMarked) {
   EXPECT_EQ(out.at(30, 20)[3], 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::footprint_test

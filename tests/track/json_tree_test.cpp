@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::json_tree_test {
 
 TEST(JsonTree, ValuesAndPlaces) {
   const auto j = parse_json("{\"a\": [1, -2.5e3,\n  true], \"b\": {\"c\": \"x\\u00e9\"}, \"n\": null}", "f");
@@ -29,5 +28,4 @@ TEST(JsonTree, Refusals) {
     EXPECT_FALSE(parse_json(bad, "f")) << bad;
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::json_tree_test

@@ -4,8 +4,7 @@
 
 #include "tests/track/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::noise_test {
 
 TEST(Noise, FlatFieldIsExact) {
   for (double sigma : {0.004, 0.02}) {
@@ -30,5 +29,4 @@ TEST(Noise, TextureOnlyAddsALittle) {
 
 TEST(Noise, TinyPictureHasAGuess) { EXPECT_GT(noise_sigma(Canvas::clear(Rect::sized(5, 5), 3).finish()), 0); }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::noise_test

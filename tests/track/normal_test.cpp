@@ -7,8 +7,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::normal_test {
 
 using MotionVector = Eigen::Matrix<double, kMotion, 1>;
 
@@ -124,5 +123,4 @@ TEST(Normal, NothingIsFixedByNoTexture) {
   EXPECT_EQ(nothing.motion.norm(), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::normal_test

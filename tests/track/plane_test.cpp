@@ -5,8 +5,7 @@
 #include "tests/track/drawn.h"
 #include "track/score.h"
 
-namespace pw {
-namespace {
+namespace pw::plane_test {
 
 using drawn::Scene;
 const std::vector<Point> kRegion = drawn::box(50, 40, 150, 120);
@@ -243,5 +242,4 @@ TEST(Plane, Refusals) {
   EXPECT_EQ(refusal(Empty(), 1, kRegion), "the reference frame 1 could not be read; choose another one");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::plane_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::raster_test {
 
 TEST(Raster, RepeatsThePicturesEdge) {
   Canvas c(Rect{0, 0, 3, 2}, 3);
@@ -37,5 +36,4 @@ TEST(Raster, AlignedGrowsToMultiples) {
   EXPECT_TRUE(aligned({}, 8).empty());
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::raster_test

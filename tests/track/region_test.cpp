@@ -4,8 +4,7 @@
 
 #include <numeric>
 
-namespace pw {
-namespace {
+namespace pw::region_test {
 
 const std::vector<Point> kArrow{{2, 2}, {18, 2}, {18, 14}, {10, 6}, {2, 14}};
 
@@ -29,5 +28,4 @@ TEST(Region, AreaInside) {
   EXPECT_EQ(area_inside(kArrow, {50, 50, 60, 60}), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::region_test

@@ -4,8 +4,7 @@
 
 #include <Eigen/LU>
 
-namespace pw {
-namespace {
+namespace pw::score_test {
 
 Motion truth() {
   Motion m{640, 480, 1, {{100, 100}, {300, 100}, {300, 200}, {100, 200}}, {}};
@@ -80,5 +79,4 @@ TEST(Score, MissingFramesAreLost) {
   EXPECT_EQ(score(Motion{640, 480, 1, {}, {}}, truth()).lost, 4);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::score_test

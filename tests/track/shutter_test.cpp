@@ -4,8 +4,7 @@
 
 #include <Eigen/LU>
 
-namespace pw {
-namespace {
+namespace pw::shutter_test {
 
 const std::vector<Point> kRegion{{100, 80}, {300, 90}, {290, 240}, {110, 230}};
 
@@ -59,5 +58,4 @@ TEST(Shutter, ScaledPathIsShorter) {
   EXPECT_NEAR(scaled(p, 4).length({0, 0, 10, 10}), p.length({0, 0, 10, 10}) / 4, 1e-12);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::shutter_test

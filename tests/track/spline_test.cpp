@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::spline_test {
 
 // The slow obvious version: sixteen products, weights from the definition of the cubic B-spline.
 float slow(const Raster& c, double x, double y, int channel) {
@@ -64,5 +63,4 @@ TEST(Spline, SmoothFunctionsInTheInterior) {
   for (double t = 20; t < 40; t += 0.37) EXPECT_NEAR(spline_at(c, float(t), float(60 - t))[1], f(t, 60 - t), 3e-4);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::spline_test

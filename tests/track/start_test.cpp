@@ -4,8 +4,7 @@
 
 #include "tests/track/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::start_test {
 
 const std::vector<Point> kRegion = drawn::box(40, 30, 160, 130);
 
@@ -61,5 +60,4 @@ TEST(Start, FlatPicturesGiveNothing) {
   EXPECT_FALSE(follow(black, black, drawn::box(5, 5, 50, 50), {}, Matrix3::Identity()));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::start_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::track_file_test {
 
 Motion sample() {
   Motion m{1920, 1080, 46, {{500, 60}, {940.25, 40}, {940, 500}, {330, 500}, {300, 200}}, {}};
@@ -106,5 +105,4 @@ TEST(TrackFile, Truth) {
                   "truth.json"));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::track_file_test

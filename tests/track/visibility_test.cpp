@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::visibility_test {
 
 struct Pair {
   Rect outer{0, 0, 86, 70}, window{3, 3, 83, 67};
@@ -75,5 +74,4 @@ TEST(Visibility, MaskAndFrameEdgeCountNothing) {
   EXPECT_NEAR(v.seen, 55.0 / 80, 0.01);  // The derivative reaches two pixels.
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::visibility_test

@@ -6,8 +6,7 @@
 
 #include "tests/warp/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::area_test {
 
 // Singular values and the symmetric root of J J^T, by hand.
 TEST(Area, FootprintIsTheRootOfTheReach) {
@@ -106,5 +105,4 @@ TEST(Area, NoSeamBetweenWaysOfFiltering) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::area_test

@@ -4,8 +4,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::beyond_test {
 
 TEST(Beyond, PixelsOfARow) {
   EXPECT_EQ(shown_at(-1, 0, 3, Edge::clear), std::nullopt);
@@ -38,5 +37,4 @@ TEST(Beyond, ReachIsSoundAndSmall) {
   EXPECT_EQ(beyond_reach(ends, Edge::clear, {20, 20, 22, 21}), Rect{});
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::beyond_test

@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::defocus_test {
 
 Picture noise(const Rect& r, int channels) {
   Canvas c(r, channels);
@@ -119,5 +118,4 @@ TEST(Defocus, PartsAreTheWholeBitForBit) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::defocus_test

@@ -6,8 +6,7 @@
 
 #include "tests/warp/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::displace_test {
 
 Picture field(const Rect& r, const std::function<Point(const Point&)>& source_from_out) {
   return draw(r, 2, [&](double x, double y, int k) { return float((source_from_out(Point(x, y)) - Point(x, y))(k)); });
@@ -63,5 +62,4 @@ TEST(Displace, ClearWithoutFieldOrWhereItIsNoNumber) {
   EXPECT_THROW(displace(p, p, Rect::sized(3, 3)), std::invalid_argument);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::displace_test

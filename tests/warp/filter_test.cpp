@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::filter_test {
 
 constexpr Filter kAll[] = {Filter::linear, Filter::cubic, Filter::sharp, Filter::smooth};
 
@@ -89,5 +88,4 @@ TEST(Filter, SharpKeepsDetailBetterThanCubicBetterThanLinear) {
   EXPECT_LT(worst_error(Filter::cubic, 0.2), 0.055);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::filter_test

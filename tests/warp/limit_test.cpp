@@ -6,8 +6,7 @@
 
 #include "tests/warp/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::limit_test {
 
 // The limiter's own definition, along y and then along x.
 TEST(Limit, IsWhatItsDefinitionSays) {
@@ -86,5 +85,4 @@ TEST(Limit, LeavesTextureAlone) {
     }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::limit_test

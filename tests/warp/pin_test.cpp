@@ -10,8 +10,7 @@
 #include "base/parallel.h"
 #include "tests/warp/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::pin_test {
 
 const std::vector<Point> kRegion = {Point(20, 20), Point(150, 25), Point(145, 105), Point(30, 95)};
 
@@ -248,5 +247,4 @@ TEST(Pin, DegenerateStillsAndPlaces) {
     for (int x = 0; x < 170; ++x) ASSERT_EQ(*a.at(x, y) * 1048576, *b.at(x, y));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::pin_test

@@ -5,8 +5,7 @@
 #include "tests/warp/drawn.h"
 #include "warp/resample.h"
 
-namespace pw {
-namespace {
+namespace pw::reach_test {
 
 Matrix3 random_map(int seed) {
   auto r = [&, i = 0](double low, double high) mutable { return low + (high - low) * noise(seed, i++, 3); };
@@ -61,5 +60,4 @@ TEST(Reach, NothingIsNeededForNothing) {
   EXPECT_TRUE(source_reach(Matrix3::Identity() * std::nan(""), Rect::sized(9, 9), Rect::sized(9, 9)).empty());
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::reach_test

@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::reframe_test {
 
 Picture noise(const Rect& r, int channels) {
   Canvas c(r, channels);
@@ -131,5 +130,4 @@ TEST(Reframe, PartsAreTheWholeAndReachIsSound) {
     }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::reframe_test

@@ -9,8 +9,7 @@
 #include "base/parallel.h"
 #include "tests/warp/drawn.h"
 
-namespace pw {
-namespace {
+namespace pw::resample_test {
 
 constexpr Filter kFilters[] = {Filter::linear, Filter::cubic, Filter::sharp, Filter::smooth};
 constexpr Edge kEdges[] = {Edge::clear, Edge::hold, Edge::mirror};
@@ -270,5 +269,4 @@ TEST(Resample, SinglePixelsAndNothingAtAll) {
   EXPECT_EQ(*none.at(1, 1), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::resample_test

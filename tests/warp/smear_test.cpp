@@ -5,8 +5,7 @@
 #include <cmath>
 #include <numeric>
 
-namespace pw {
-namespace {
+namespace pw::smear_test {
 
 // What a picture smeared over `present` looks like after the weights, in 64ths of a sample's part of the path: the
 // density over the path and beyond.
@@ -116,5 +115,4 @@ TEST(Smear, ChangesSteadilyWithBothLengths) {
   EXPECT_LT(worst, 0.02);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::smear_test

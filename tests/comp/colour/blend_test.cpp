@@ -7,8 +7,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::blend_test {
 
 using Colour = std::array<double, 3>;
 Colour blended(BlendMode mode, const Colour& b, Colour s) {
@@ -115,5 +114,4 @@ TEST(Blend, LightWithoutAlphaStays) {
   for (int k = 0; k < 4; ++k) EXPECT_EQ(mixed[k], glow[k]);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::blend_test

@@ -7,8 +7,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::cdl_file_test {
 
 const std::string kWhole =
     "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
@@ -133,5 +132,4 @@ TEST(CdlFile, FilesThatAreNoFiles) {
   std::filesystem::remove_all(folder);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::cdl_file_test

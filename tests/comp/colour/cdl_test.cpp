@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::cdl_test {
 
 Picture noise(const Rect& r, int channels) {
   Canvas c(r, channels);
@@ -91,5 +90,4 @@ TEST(Cdl, OneChannelIsGrey) {
   EXPECT_FLOAT_EQ(p.at(4, 5)[2], 2 * *noise(kRect, 1).at(4, 5));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::cdl_test

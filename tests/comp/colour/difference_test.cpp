@@ -5,8 +5,7 @@
 #include <cmath>
 #include <random>
 
-namespace pw {
-namespace {
+namespace pw::difference_test {
 
 Picture constant(const Rect& r, std::initializer_list<float> v) {
   return Canvas::filled(r, static_cast<int>(v.size()), v.begin()).finish();
@@ -140,5 +139,4 @@ TEST(Encoded, IsTheCurveOnColourAndNothingOnAlpha) {
   EXPECT_EQ(p.at(0, 0)[3], 0.18f);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::difference_test

@@ -7,8 +7,7 @@
 #include <string>
 #include <vector>
 
-namespace pw {
-namespace {
+namespace pw::encoding_test {
 
 TEST(Encoding, NamesComeBack) {
   for (Encoding e : all_encodings()) EXPECT_EQ(encoding(name(e)), e);
@@ -129,5 +128,4 @@ TEST(Encoding, CodesAboveTheDepthAreTheHighest) {
   EXPECT_EQ(f, 1.f);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::encoding_test

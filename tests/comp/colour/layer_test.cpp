@@ -8,8 +8,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::layer_test {
 
 // Premultiplied colours up to 3, alpha with plenty of 0 and 1.
 Picture drawn(const Rect& r, int channels, uint64_t seed) {
@@ -157,5 +156,4 @@ TEST(Layer, ChannelsDoNotDependOnTheRectangle) {
   EXPECT_TRUE(layer(back, front, nullptr, {}, Rect{}).empty());
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::layer_test

@@ -7,8 +7,7 @@
 
 #include "comp/colour/relight.h"
 
-namespace pw {
-namespace {
+namespace pw::light_measure_test {
 
 constexpr int kW = 240, kH = 160, kLast = 16;
 
@@ -240,5 +239,4 @@ TEST(Relit, UndoesWhatWasMeasured) {
       EXPECT_NEAR(lit.at(x, y)[1] / wanted.at(x, y)[1], 1, 0.02) << x << " " << y;
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::light_measure_test

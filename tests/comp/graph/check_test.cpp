@@ -4,8 +4,7 @@
 #include "comp/graph/graph.h"
 #include "toy_kinds.h"
 
-namespace pw {
-namespace {
+namespace pw::check_test {
 
 std::string messages(const std::string& text) {
   static const auto kinds = toy::kinds();
@@ -190,5 +189,4 @@ TEST(Check, NodesStandAfterTheirInputs) {
       for (const Link& l : input) EXPECT_LT(l.node, int(n));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::check_test

@@ -10,8 +10,7 @@
 #include "comp/graph/key.h"
 #include "toy_kinds.h"
 
-namespace pw {
-namespace {
+namespace pw::render_test {
 
 const std::vector<Kind>& kinds() {
   static const auto k = toy::kinds();
@@ -162,5 +161,4 @@ TEST_F(MeasureTest, ABrokenInputEndsItWithTheFrame) {
   EXPECT_EQ(to_string(results.error()), "b.png: frame 3: the file is cut off; copy it again\n");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::render_test

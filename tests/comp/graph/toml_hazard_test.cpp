@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::toml_hazard_test {
 
 std::string place(const std::string& text) {
   const auto h = toml_hazard(text);
@@ -35,5 +34,4 @@ TEST(TomlHazard, ManyDots) {
   EXPECT_EQ(place("b = { " + key + ".a = 1 }\n"), "1:40");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::toml_hazard_test

@@ -12,8 +12,7 @@
 #include "comp/graph/read_value.h"
 #include "comp/spec/describe.h"
 
-namespace pw {
-namespace {
+namespace pw::every_kind_test {
 
 using bench::Bench;
 
@@ -179,5 +178,4 @@ TEST(Docs, KindsPageIsUpToDate) {
   EXPECT_EQ(page, page_of_kinds(all_kinds())) << "run: platewright kinds --page > docs/kinds.md";
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::every_kind_test

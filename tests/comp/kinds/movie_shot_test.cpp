@@ -11,8 +11,7 @@
 #include "comp/media/movie.h"
 #include "comp/media/still.h"
 
-namespace pw {
-namespace {
+namespace pw::movie_shot_test {
 
 std::string folder() {
   const std::string name = testing::UnitTest::GetInstance()->current_test_info()->name();
@@ -225,5 +224,4 @@ TEST(MovieShot, MistakesAreToldWhereTheyStand) {
   EXPECT_EQ(says("file = \"a.mov\"", "file = \"half.mov\"").find(dir + "half.mov: the file is cut off"), 0u);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::movie_shot_test

@@ -6,8 +6,7 @@
 
 #include "bench.h"
 
-namespace pw {
-namespace {
+namespace pw::stored_test {
 
 const Hooks& hooks(std::string_view kind) { return find_kind(all_kinds(), kind)->hooks; }
 
@@ -70,5 +69,4 @@ TEST(Stored, AStillRemembersHowMuchGrainItHasLeft) {
   EXPECT_EQ(std::get<Still>(*back).frames, s.frames);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::stored_test

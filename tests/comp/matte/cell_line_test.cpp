@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::cell_line_test {
 
 TEST(CellLine, CoverageAgainstCounting) {
   for (double turn = 0; turn < 6.2; turn += 0.37)
@@ -45,5 +44,4 @@ TEST(CellLine, StraightEdgesAreFoundExactly) {
     }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::cell_line_test

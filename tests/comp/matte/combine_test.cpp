@@ -9,8 +9,7 @@
 #include "base/random.h"
 #include "comp/matte/raster.h"
 
-namespace pw {
-namespace {
+namespace pw::combine_test {
 
 Picture matte(const Rect& r, const std::function<double(int, int)>& value) {
   Canvas c(r, 1);
@@ -116,5 +115,4 @@ TEST(Combine, NoFeatherReturnsTheMatte) {
   EXPECT_TRUE(feathered(a, 3, Rect{}).empty());
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::combine_test

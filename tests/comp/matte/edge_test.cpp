@@ -10,8 +10,7 @@
 #include "comp/matte/cell_line.h"
 #include "comp/matte/raster.h"
 
-namespace pw {
-namespace {
+namespace pw::edge_test {
 
 Picture matte(const Rect& r, const std::function<double(int, int)>& value) {
   Canvas c(r, 1);
@@ -178,5 +177,4 @@ TEST(Edge, PartsAreTheWholeBitForBit) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::edge_test

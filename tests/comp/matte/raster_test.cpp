@@ -9,8 +9,7 @@
 #include "base/random.h"
 #include "comp/matte/svg_path.h"
 
-namespace pw {
-namespace {
+namespace pw::raster_test {
 
 constexpr double kPi = std::numbers::pi;
 
@@ -275,5 +274,4 @@ TEST(RasterOutline, ScaleDrawsTheProxy) {
   EXPECT_EQ(*half.at(9, 5), 0.f);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::raster_test

@@ -7,8 +7,7 @@
 
 #include "comp/matte/svg_scan.h"
 
-namespace pw {
-namespace {
+namespace pw::svg_path_test {
 
 std::vector<Contour> path(std::string_view d) {
   const auto s = read_path(d);
@@ -170,5 +169,4 @@ TEST(SvgPath, WritingAndReadingGivesTheSame) {
   EXPECT_EQ(to_path(path("M 0 0 H 3 V 3 Z")), "M 0,0 C 1,0 2,0 3,0 C 3,1 3,2 3,3 C 2,2 1,1 0,0 Z");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::svg_path_test

@@ -2,8 +2,7 @@
 
 #include "comp/matte/svg_read.h"
 
-namespace pw {
-namespace {
+namespace pw::svg_pick_test {
 
 // A square of that many pixels.
 std::string box(int size, std::string_view attributes = "") {
@@ -133,5 +132,4 @@ TEST(SvgPick, PlateAndDrawing) {
             "(platewright probe --svg writes one)\n");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::svg_pick_test

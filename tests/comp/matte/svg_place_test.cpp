@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::svg_place_test {
 
 void expect_maps(std::string_view transform, const Point& from, const Point& to) {
   const auto m = parse_transform(transform);
@@ -72,5 +71,4 @@ TEST(SvgPlace, FittingAsThePageSays) {
     EXPECT_FALSE(fitted(box, 200, 200, bad)) << bad;
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::svg_place_test

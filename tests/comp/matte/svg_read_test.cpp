@@ -6,8 +6,7 @@
 #include <filesystem>
 #include <fstream>
 
-namespace pw {
-namespace {
+namespace pw::svg_read_test {
 
 std::string svg(std::string_view inside, std::string_view attributes = "width=\"200\" height=\"100\"") {
   return "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" " +
@@ -225,5 +224,4 @@ TEST(SvgRead, Files) {
   fs::remove_all(dir);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::svg_read_test

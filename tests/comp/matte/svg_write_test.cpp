@@ -5,8 +5,7 @@
 #include "comp/matte/svg_path.h"
 #include "comp/matte/svg_read.h"
 
-namespace pw {
-namespace {
+namespace pw::svg_write_test {
 
 TEST(SvgWrite, WhatIsDrawnReadsBackByName) {
   Shape goose =
@@ -63,5 +62,4 @@ TEST(SvgWrite, PicturesAreBase64) {
         << bytes;
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::svg_write_test

@@ -6,8 +6,7 @@
 
 #include "comp/matte/svg_path.h"
 
-namespace pw {
-namespace {
+namespace pw::sweep_test {
 
 double length(const std::vector<Side>& sides) {
   double sum = 0;
@@ -67,5 +66,4 @@ TEST(Sweep, AHugeShapeHasABoundedNumberOfEdges) {
   EXPECT_LE(edges_of(s).edges.size(), 4'100'000u);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::sweep_test

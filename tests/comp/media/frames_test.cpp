@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::frames_test {
 
 TEST(Frames, AreReadAsAPersonWritesThem) {
   EXPECT_EQ(*parse_frames("7"), std::vector{7});
@@ -58,5 +57,4 @@ TEST(Frames, TextIsReadBack) {
     EXPECT_EQ(*parse_frames(frames_text(f)), f);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::frames_test

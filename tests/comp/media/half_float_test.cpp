@@ -5,8 +5,7 @@
 #include <cmath>
 #include <vector>
 
-namespace pw {
-namespace {
+namespace pw::half_float_test {
 
 // By the definition: sign, 5 bits of exponent, 10 of fraction.
 double meaning(uint16_t h) {
@@ -52,5 +51,4 @@ TEST(HalfFloat, IsTheSameWhereverItStandsInARow) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::half_float_test

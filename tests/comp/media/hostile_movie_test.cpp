@@ -6,8 +6,7 @@
 
 #include "clips.h"
 
-namespace pw {
-namespace {
+namespace pw::hostile_movie_test {
 
 constexpr const char* kCoders[] = {
     "h.mp4 -pix_fmt yuv420p -c:v libx264 -bf 2 -g 5", "h.mkv -pix_fmt yuv420p -c:v libx264 -bf 2 -g 5",
@@ -57,5 +56,4 @@ TEST(HostileMovie, TurnedBitsAreAnsweredWithFramesOrProblems) {
   EXPECT_GT(problems, 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::hostile_movie_test

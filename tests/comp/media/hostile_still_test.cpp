@@ -8,8 +8,7 @@
 #include "comp/media/still.h"
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::hostile_still_test {
 
 using Bytes = std::vector<unsigned char>;
 
@@ -105,5 +104,4 @@ TEST(HostileStill, NoiseBehindAGoodMarkIsRefused) {
       }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::hostile_still_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::movie_index_test {
 
 // Packets as "time, key" in decoding order.
 MovieIndex of(const std::vector<std::pair<int, bool>>& packets) {
@@ -60,5 +59,4 @@ TEST(MovieIndex, SaysWhatIsMissing) {
             "pictures");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::movie_index_test

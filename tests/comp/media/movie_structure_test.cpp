@@ -7,8 +7,7 @@
 #include <string>
 #include <vector>
 
-namespace pw {
-namespace {
+namespace pw::movie_structure_test {
 
 using namespace std::string_literals;
 
@@ -65,5 +64,4 @@ TEST(MovieStructure, AnyBytesAreAnswered) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::movie_structure_test

@@ -7,8 +7,7 @@
 
 #include "clips.h"
 
-namespace pw {
-namespace {
+namespace pw::movie_test {
 
 using clips::card;
 using clips::ffmpeg;
@@ -127,7 +126,9 @@ TEST(Movie, RealClips) {
     for (int n = 0; n < std::min(r.frames, 200); n += 1) {
       const auto in_order = (*other)->read(n);
       ASSERT_TRUE(in_order);
-      if (n % 37 == 5) EXPECT_TRUE(same_bits(*in_order, *(*movie)->read(n))) << n;
+      if (n % 37 == 5) {
+        EXPECT_TRUE(same_bits(*in_order, *(*movie)->read(n))) << n;
+      }
     }
   }
 }
@@ -300,7 +301,9 @@ TEST(Movie, VariableRateIsFoundByTime) {
   EXPECT_EQ((*movie)->info().frames, 8);
   for (int n = 0; n < 8; ++n) {
     EXPECT_EQ((*movie)->frame_at(n * n / 25.0), n);
-    if (n > 1) EXPECT_EQ((*movie)->frame_at(n * n / 25.0 - 0.01), n - 1);
+    if (n > 1) {
+      EXPECT_EQ((*movie)->frame_at(n * n / 25.0 - 0.01), n - 1);
+    }
   }
 }
 
@@ -379,5 +382,4 @@ TEST(Movie, ADamagedFrameIsToldAndTheOthersAreRead) {
   EXPECT_EQ(bad, 1);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::movie_test

@@ -4,8 +4,7 @@
 
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::orientation_test {
 
 TEST(Orientation, EveryTurnIsUndoneByItsInverse) {
   const Picture p = samples::ramp(Rect::sized(7, 5), 4);
@@ -30,5 +29,4 @@ TEST(Orientation, NumbersNobodyDefinedCountAsUpright) {
   for (int o : {-1, 0, 9, 100}) EXPECT_TRUE(same_bits(set_upright(p, o), p));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::orientation_test

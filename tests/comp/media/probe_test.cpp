@@ -4,8 +4,7 @@
 
 #include "clips.h"
 
-namespace pw {
-namespace {
+namespace pw::probe_test {
 
 TEST(Probe, SaysWhatAStillIs) {
   const std::string file = samples::folder() + "a.exr";
@@ -62,5 +61,4 @@ TEST(Probe, SaysWhatIsWrong) {
             dir + "no.##.png: no file fits the pattern; check the name, and that the frames are there");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::probe_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::rate_test {
 
 TEST(Rate, IsTheRatioThatIsMeant) {
   EXPECT_EQ(exact_rate(24), (Ratio{24, 1}));
@@ -43,5 +42,4 @@ TEST(Rate, TheFrameOnShow) {
   EXPECT_EQ(frame_at(times, {1, 1000}, 99), 2);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::rate_test

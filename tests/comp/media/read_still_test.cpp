@@ -7,8 +7,7 @@
 #include "comp/media/still.h"
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::read_still_test {
 
 using OIIO::ImageSpec;
 using OIIO::TypeDesc;
@@ -308,5 +307,4 @@ TEST(ReadStill, AFileThatIsCutOffIsNeverAPartialPicture) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::read_still_test

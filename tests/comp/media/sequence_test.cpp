@@ -4,8 +4,7 @@
 
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::sequence_test {
 
 std::string problem(const auto& result) { return result ? "" : to_string(result.error()[0]); }
 
@@ -109,5 +108,4 @@ TEST(Sequence, NamesTheFrameThatIsBroken) {
   EXPECT_EQ(problem(open_sequence(dir + "q.####.png")), dir + "q.0001.png: the file is empty; copy or render it again");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::sequence_test

@@ -4,8 +4,7 @@
 
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::signature_test {
 
 Signature of(const std::string& bytes) {
   return recognise({reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size()});
@@ -53,5 +52,4 @@ TEST(Signature, ExtensionsSayWhatToWrite) {
   for (const std::string& e : still_extensions()) EXPECT_TRUE(is_still(*type_of_extension("a" + e)));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::signature_test

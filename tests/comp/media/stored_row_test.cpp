@@ -7,8 +7,7 @@
 #include <random>
 #include <vector>
 
-namespace pw {
-namespace {
+namespace pw::stored_row_test {
 
 using Component = StoredRow::Component;
 using Alpha = StoredRow::Alpha;
@@ -80,5 +79,4 @@ TEST(StoredRow, AlphaIsNeverEncoded) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::stored_row_test

@@ -5,8 +5,7 @@
 #include "comp/media/still.h"
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::structure_test {
 
 using Bytes = std::vector<unsigned char>;
 
@@ -161,5 +160,4 @@ TEST(Structure, DpxThatIsNotHandledIsNamed) {
   EXPECT_EQ(with(772, 4, 0), "the picture has no pixels (0 x 10); render it again");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::structure_test

@@ -10,8 +10,7 @@
 
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::whole_file_test {
 
 std::string problem(const auto& result) { return result ? "" : to_string(result.error()[0]); }
 
@@ -121,5 +120,4 @@ TEST(WriteWholeFile, LeavesTheOldFileWhenTheDiskIsFull) {
   EXPECT_EQ(left, 1u);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::whole_file_test

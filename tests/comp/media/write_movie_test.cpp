@@ -10,8 +10,7 @@
 
 #include "clips.h"
 
-namespace pw {
-namespace {
+namespace pw::write_movie_test {
 
 using clips::ffmpeg;
 using clips::told;
@@ -294,5 +293,4 @@ TEST(WriteMovie, TimecodeGoesOn) {
   EXPECT_EQ(later_timecode("noon", {25, 1}, 3), "");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::write_movie_test

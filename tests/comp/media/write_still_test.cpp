@@ -9,8 +9,7 @@
 #include "comp/media/still.h"
 #include "samples.h"
 
-namespace pw {
-namespace {
+namespace pw::write_still_test {
 
 using OIIO::ImageSpec;
 using OIIO::TypeDesc;
@@ -260,5 +259,4 @@ TEST(Depth, NamesComeBack) {
   EXPECT_FALSE(depth("12"));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::write_still_test

@@ -5,8 +5,7 @@
 #include <cmath>
 #include <random>
 
-namespace pw {
-namespace {
+namespace pw::yuv_test {
 
 // A frame of samples that the test owns.
 struct Frame {
@@ -137,5 +136,4 @@ TEST(Yuv, OddNumbersAreClamped) {
   EXPECT_EQ(f.code(0, 2, 0), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::yuv_test

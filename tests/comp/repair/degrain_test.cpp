@@ -5,8 +5,7 @@
 #include <cmath>
 #include <random>
 
-namespace pw {
-namespace {
+namespace pw::degrain_test {
 
 const Rect kAll = Rect::sized(160, 120);
 constexpr double kA = 1.6e-3, kB = 1e-5;
@@ -86,5 +85,4 @@ TEST(Degrain, SmallAndClearPicturesComeBack) {
   EXPECT_TRUE(same_bits(degrained(small, law(), 1, small.window()), small));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::degrain_test

@@ -7,8 +7,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::lift_test {
 
 constexpr Rect kRect = Rect::sized(64, 48);
 
@@ -147,5 +146,4 @@ TEST(Lift, PartsAreTheWholeBitForBit) {
   }
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::lift_test

@@ -2,8 +2,7 @@
 
 #include <gtest/gtest.h>
 
-namespace pw {
-namespace {
+namespace pw::noise_file_test {
 
 Noise sample() {
   Noise n = Noise::white({{0, 0.001}, {0.18, 0.0103}, {1, 0.025}});
@@ -54,5 +53,4 @@ TEST(NoiseFile, SaysWhatIsWrongAndWhere) {
   EXPECT_FALSE(parse_noise(good.substr(0, good.size() / 2), "x.json"));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::noise_file_test

@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::together_test {
 
 // A smooth scene that can be asked for anywhere.
 float scene(double x, double y, int k) { return float(0.5 + 0.3 * std::sin(0.21 * x + k) * std::cos(0.17 * y - k)); }
@@ -107,5 +106,4 @@ TEST(Together, SmearIsTheWayOfTheFastestCorner) {
   EXPECT_EQ(smear_px(m, 3, 0), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::together_test

@@ -8,8 +8,7 @@
 #include "comp/spec/describe.h"
 #include "comp/spec/nearest.h"
 
-namespace pw {
-namespace {
+namespace pw::kind_test {
 
 enum class Fit { inside, outside };
 struct Toy {
@@ -78,7 +77,9 @@ TEST(Animated, LinearAndSmooth) {
   for (double t = 1; t <= 13; t += 0.125) {
     EXPECT_GE(a.at(t), last - 1e-12) << t;  // Monotone keys give a monotone curve.
     last = a.at(t);
-    if (t >= 5 && t <= 9) EXPECT_NEAR(a.at(t), 1, 1e-12) << t;
+    if (t >= 5 && t <= 9) {
+      EXPECT_NEAR(a.at(t), 1, 1e-12) << t;
+    }
   }
 }
 
@@ -108,5 +109,4 @@ TEST(Value, Text) {
   EXPECT_EQ(to_text(PathKeys{{3, "M 0 0"}}), "{ 3 = \"M 0 0\" }");
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::kind_test

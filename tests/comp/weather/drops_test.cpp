@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::drops_test {
 
 // R. Gunn, G. D. Kinzer, "The Terminal Velocity of Fall for Water Droplets in Stagnant Air", J. Meteorology 6, 243-248,
 // 1949, table 2 (as transcribed in PySDM, terminal_velocity/gunn_and_kinzer.py): mm, m/s.
@@ -52,5 +51,4 @@ TEST(Drops, HowMany) {
   EXPECT_EQ(drops_per_m3(0), 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::drops_test

@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::grain_test {
 
 const Rect kAll = Rect::sized(256, 192);
 
@@ -133,5 +132,4 @@ TEST(Grain, ImpossibleCorrelationsGiveTheNearestThatIsPossible) {
   for (int c = 0; c < 3; ++c) EXPECT_NEAR(found(p, flat(0.2f), c).sigma, 0.01, 0.001);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::grain_test

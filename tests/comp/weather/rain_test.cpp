@@ -4,8 +4,7 @@
 
 #include <cmath>
 
-namespace pw {
-namespace {
+namespace pw::rain_test {
 
 const Rainfall kFall{
     .width = 480, .height = 270, .focal_px = 500, .near_m = 1, .far_m = 8, .exposure_s = 1 / 48., .seed = 7};
@@ -145,5 +144,4 @@ TEST(Rain, PartsAreTheWholeBitForBit) {
     EXPECT_TRUE(same_bits(rain(r, {}, around, 30, 123.5, nullptr, 0, part), whole.cropped(part)));
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::rain_test

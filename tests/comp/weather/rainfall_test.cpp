@@ -7,8 +7,7 @@
 
 #include "comp/weather/drops.h"
 
-namespace pw {
-namespace {
+namespace pw::rainfall_test {
 
 const Rainfall kFall{.width = 960,
                      .height = 540,
@@ -146,5 +145,4 @@ TEST(Rainfall, OtherSeedsAreOtherDrops) {
   EXPECT_NE(a[0].x, b[0].x);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::rainfall_test

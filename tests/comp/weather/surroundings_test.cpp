@@ -6,8 +6,7 @@
 
 #include "base/random.h"
 
-namespace pw {
-namespace {
+namespace pw::surroundings_test {
 
 TEST(Surroundings, AgainstTheDirectSum) {
   const Rect canvas = Rect::sized(96, 60);
@@ -38,5 +37,4 @@ TEST(Surroundings, WhatIsNotShownDoesNotDarken) {
   EXPECT_EQ(Surroundings(Picture(), {}, 20).at(3, 3)[0], 0);
 }
 
-}  // namespace
-}  // namespace pw
+}  // namespace pw::surroundings_test
