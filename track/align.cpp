@@ -19,6 +19,9 @@ constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
 constexpr double kConverged = 0.001;
+constexpr double kConvergedAbove = 0.03;  // The same on levels above the last.
+// The frame is sampled anew when the homography has moved by more than this since, or by more than kStale when done.
+constexpr double kNear = 0.1, kStale = 0.003;
 
 Matrix3 at_level(const Matrix3& h, int level) {
   const double s = std::ldexp(1.0, level);
@@ -163,18 +166,26 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
   const double scale = std::ldexp(1.0, level);
   const Point centre = centre_ / scale;
   const double radius = radius_ / scale;
-  Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero();
-  Raster reference(outer), seen(outer), slope(outer);
+  Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero(), sampled = h;
+  Raster reference(outer), sample(outer.grown(kNudge)), seen(outer), slope(outer);
   Visibility vis;
   std::vector<float> mask = l.mask;
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
+  const double enough = level == o.to_level ? kConverged : kConvergedAbove;
   a.converged = false;
+  bool done = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
     if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
       see_reference(l.spline, h, own, reference, runner);
       matched = h;
     }
-    see_frame(frame, h, home, seen, runner);
+    const double strayed = largest_move(h, sampled, l.box);
+    const bool fresh = i == 0 || strayed > (done ? kStale : kNear);
+    if (fresh) {
+      see_frame(frame, h, home, sample, runner);
+      sampled = h;
+    }
+    nudge(sample, inverted(sampled) * h, seen, runner);
     if (i == 0 && level == o.from_level && o.fresh_light) {
       a.light.all = light_from_means(reference, seen, l.tiles, channels_);
       a.light.tile.assign(l.tiles.size(), LightVector::Zero());
@@ -213,7 +224,8 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
         const auto j = motion_jacobian(Point(x, y), centre, radius);
         known = std::max(known, (j * step.covariance * j.transpose()).trace());
       }
-    a.converged = i > 0 && a.last_step_px < std::max(kConverged, 0.1 * std::sqrt(known));
+    done = i > 0 && a.last_step_px < std::max(enough, 0.1 * std::sqrt(known));
+    a.converged = done && (level > o.to_level || fresh || strayed < kStale);
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {

@@ -182,4 +182,29 @@ void see_reference(const Raster& ref_spline, const Matrix3& h, const Path& path,
   });
 }
 
+void nudge(const Raster& seen, const Matrix3& ref_from_ref, Raster& out, const Runner& runner) {
+  const Rect w = out.window();
+  const int64_t stride = seen.window().width();
+  runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
+    const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
+    for (int y = y0; y < y1; ++y) {
+      const f4* p = &seen.at(w.x0, y);
+      f4* o = out.row(y);
+      for (int x = w.x0; x < w.x1; ++x, ++p, ++o) {
+        const auto at = [&](int64_t step) { return p[step]; };
+        // Along the frame's edge, where slopes are not known, it stays as it was.
+        if (at(-2)[3] + at(2)[3] + at(-2 * stride)[3] + at(2 * stride)[3] < 4) {
+          *o = *p;
+          continue;
+        }
+        const Local l = local(ref_from_ref, x + 0.5, y + 0.5);
+        const f4 gx = splat(8) * (at(1) - at(-1)) - (at(2) - at(-2));
+        const f4 gy = splat(8) * (at(stride) - at(-stride)) - (at(2 * stride) - at(-2 * stride));
+        *o = *p + splat(float(l.x - x - 0.5) / 12) * gx + splat(float(l.y - y - 0.5) / 12) * gy;
+        (*o)[3] = 1;
+      }
+    }
+  });
+}
+
 }  // namespace pw

@@ -24,4 +24,11 @@ void see_frame(const Raster& frame_spline, const Matrix3& frame_from_ref, const 
 void see_reference(const Raster& ref_spline, const Matrix3& frame_from_ref, const Path& frame_path, Raster& out,
                    const Runner& runner);
 
+// What see_frame would give for a homography that differs from the one `seen` was made with by at most a tenth of a
+// pixel: the picture's slope times the way, `ref_from_ref` telling where to look in `seen`. Off by an eighth of the way
+// where texture is finest, so it does for steps on the way but not for the last. `seen` reaches kNudge further than
+// `out`.
+inline constexpr int kNudge = 2;
+void nudge(const Raster& seen, const Matrix3& ref_from_ref, Raster& out, const Runner& runner);
+
 }  // namespace pw

@@ -87,9 +87,8 @@ TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& li
 }
 
 Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px) {
-  using Shared = Eigen::Matrix<double, kShared, 1>;
-  using SharedMatrix = Eigen::Matrix<double, kShared, kShared>;
-  using Coupling = Eigen::Matrix<double, kShared, kLight>;
+  // Of any size, though they are known: unrolled, they take most of the room's compile time and are no faster.
+  using Eigen::MatrixXd, Eigen::VectorXd;
   LightVector prior;
   const auto precision = [](double deviation) { return 1 / (deviation * deviation); };
   const double g = precision(spread.gain), o = precision(spread.offset), sl = precision(spread.slope);
@@ -97,12 +96,12 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
 
   // The unknowns are x = (motion, change of the shared light); each tile's own light d minimises
   // |r + K x - N d|^2 + |tile + d|^2_prior and is put back in.
-  SharedMatrix s = SharedMatrix::Zero();
-  Shared rhs = Shared::Zero();
-  std::vector<Shared> pull(tiles.size());
+  MatrixXd s = MatrixXd::Zero(kShared, kShared);
+  VectorXd rhs = VectorXd::Zero(kShared);
+  std::vector<VectorXd> pull(tiles.size());
   struct Kept {
-    Coupling kn;
-    Eigen::LDLT<Eigen::Matrix<double, kLight, kLight>> nn;
+    MatrixXd kn;
+    Eigen::LDLT<MatrixXd> nn;
   };
   std::vector<Kept> kept(tiles.size());
   size_t used = 0;
@@ -110,15 +109,23 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
     const TileSums& t = tiles[i];
     if (!(t.count > 0)) continue;
     ++used;
-    SharedMatrix kk;
-    kk << t.jj, -t.jn.leftCols<6>(), -t.jn.leftCols<6>().transpose(), t.nn.topLeftCorner<6, 6>();
-    kept[i].kn << t.jn, -t.nn.topRows<6>();
-    Shared kr;
-    kr << t.jr, -t.nr.head<6>();
+    MatrixXd kk(kShared, kShared), nn = t.nn;
+    kk.topLeftCorner(kMotion, kMotion) = t.jj;
+    kk.topRightCorner(kMotion, 6) = -t.jn.leftCols<6>();
+    kk.bottomLeftCorner(6, kMotion) = -t.jn.leftCols<6>().transpose();
+    kk.bottomRightCorner(6, 6) = t.nn.topLeftCorner<6, 6>();
+    kept[i].kn.resize(kShared, kLight);
+    kept[i].kn.topRows(kMotion) = t.jn;
+    kept[i].kn.bottomRows(6) = -t.nn.topRows<6>();
+    VectorXd kr(kShared);
+    kr.head(kMotion) = t.jr;
+    kr.tail(6) = -t.nr.head<6>();
     const LightVector own = light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
-    kept[i].nn.compute(t.nn + Eigen::Matrix<double, kLight, kLight>(prior.asDiagonal()));
-    s += kk - kept[i].kn * kept[i].nn.solve(kept[i].kn.transpose());
-    pull[i] = kept[i].kn * kept[i].nn.solve(t.nr - prior.cwiseProduct(own)) - kr;
+    nn.diagonal() += prior;
+    kept[i].nn.compute(nn);
+    const MatrixXd nk = kept[i].kn.transpose();
+    s += kk - kept[i].kn * kept[i].nn.solve(nk);
+    pull[i] = kept[i].kn * kept[i].nn.solve(VectorXd(t.nr - prior.cwiseProduct(own))) - kr;
     rhs += pull[i];
   }
   // The shared light is all but free; a region of one flat tone fixes only one number of each channel's two.
@@ -126,26 +133,25 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
     s(kMotion + 2 * c, kMotion + 2 * c) += 1, s(kMotion + 2 * c + 1, kMotion + 2 * c + 1) += 10;
 
   Step step;
-  const Eigen::Matrix<double, 6, 6> ll = s.bottomRightCorner<6, 6>();
-  step.information = s.topLeftCorner<kMotion, kMotion>() -
-                     s.topRightCorner<kMotion, 6>() * ll.ldlt().solve(s.bottomLeftCorner<6, kMotion>());
-  SharedMatrix damped = s;
+  const MatrixXd ll = s.bottomRightCorner(6, 6), lm = s.bottomLeftCorner(6, kMotion);
+  step.information = s.topLeftCorner(kMotion, kMotion) - lm.transpose() * Eigen::LDLT<MatrixXd>(ll).solve(lm);
+  MatrixXd damped = s;
   for (int k = 0; k < kMotion; ++k) damped(k, k) += precision(damping_px);
-  const Eigen::LDLT<SharedMatrix> solver(damped);
-  const Shared x = solver.solve(rhs);
+  const Eigen::LDLT<MatrixXd> solver(damped);
+  const VectorXd x = solver.solve(rhs);
   step.motion = x.head<kMotion>();
   step.all << x.tail<6>(), 0, 0;
   step.tile.assign(tiles.size(), LightVector::Zero());
-  SharedMatrix scatter = SharedMatrix::Zero();
+  MatrixXd scatter = MatrixXd::Zero(kShared, kShared);
   for (size_t i = 0; i < tiles.size(); ++i) {
     if (!(tiles[i].count > 0)) continue;
     const LightVector own = light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
-    step.tile[i] = kept[i].nn.solve(tiles[i].nr - prior.cwiseProduct(own) + kept[i].kn.transpose() * x);
+    step.tile[i] = kept[i].nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own) + kept[i].kn.transpose() * x));
     scatter += pull[i] * pull[i].transpose();
   }
-  const SharedMatrix inverse = solver.solve(SharedMatrix::Identity());
+  const MatrixXd inverse = solver.solve(MatrixXd::Identity(kShared, kShared));
   const double small_sample = used > kMotion + 1 ? double(used) / (used - kMotion) : double(kMotion);
-  step.covariance = small_sample * (inverse * scatter * inverse).topLeftCorner<kMotion, kMotion>();
+  step.covariance = small_sample * MatrixXd(inverse * scatter * inverse).topLeftCorner(kMotion, kMotion);
   return step;
 }
 

@@ -5,7 +5,7 @@
 #include "comp/media/identity.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::cdl_kind {
 namespace {
 
 struct CdlParams {
@@ -35,7 +35,7 @@ Cdl cdl_of(const CdlParams& p, const Survey* files) {
 
 }  // namespace
 
-Kind cdl_kind() {
+Kind declare() {
   return Declare<CdlParams>("cdl", Family::maker, 1, "Corrects colour by the ten numbers of the ASC CDL.")
       .also({"grade", "colour correction", "color correction", "sop"})
       .input({"image", Flow::picture, "What is corrected."})
@@ -87,4 +87,4 @@ Kind cdl_kind() {
       });
 }
 
-}  // namespace pw
+}  // namespace pw::cdl_kind

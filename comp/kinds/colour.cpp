@@ -2,7 +2,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::colour_kind {
 namespace {
 
 struct Colour {
@@ -19,7 +19,7 @@ Picture fill(const Colour& p, const Making& m) {
 
 }  // namespace
 
-Kind colour_kind() {
+Kind declare() {
   return Declare<Colour>("colour", Family::maker, 1, "One colour everywhere.")
       .also({"color"})
       .output({"image", Flow::picture, "The colour, wherever one looks."})
@@ -41,4 +41,4 @@ Kind colour_kind() {
       .make(fill);
 }
 
-}  // namespace pw
+}  // namespace pw::colour_kind

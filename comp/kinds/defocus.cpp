@@ -4,7 +4,7 @@
 #include "comp/spec/declare.h"
 #include "warp/beyond.h"
 
-namespace pw {
+namespace pw::defocus_kind {
 namespace {
 
 struct DefocusParams {
@@ -38,7 +38,7 @@ Picture make(const DefocusParams& p, const Making& m) {
 
 }  // namespace
 
-Kind defocus_kind() {
+Kind declare() {
   return Declare<DefocusParams>("defocus", Family::maker, 1, "Blurs as a lens does that is not in focus.")
       .also({"blur", "bokeh", "lens blur", "rack focus"})
       .input({"image", Flow::picture, "What is out of focus."})
@@ -74,4 +74,4 @@ Kind defocus_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::defocus_kind

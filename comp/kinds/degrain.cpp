@@ -4,7 +4,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::degrain_kind {
 namespace {
 
 struct DegrainParams {
@@ -28,7 +28,7 @@ Picture make(const DegrainParams& p, const Making& m) {
 
 }  // namespace
 
-Kind degrain_kind() {
+Kind declare() {
   return Declare<DegrainParams>("degrain", Family::maker, 1,
                                 "The grain that is frozen into a still, taken out before it is pinned.")
       .also({"denoise", "noise reduction"})
@@ -47,4 +47,4 @@ Kind degrain_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::degrain_kind

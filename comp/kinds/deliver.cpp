@@ -10,7 +10,7 @@
 #include "comp/media/write_movie.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::deliver_kind {
 namespace {
 
 enum class DepthChoice { usual, bits8, bits10, bits16, half, float32 };
@@ -143,7 +143,7 @@ std::optional<Complaint> writable(const Deliver& p, const Shot& shot) {
 
 }  // namespace
 
-Kind deliver_kind() {
+Kind declare() {
   return Declare<Deliver>("deliver", Family::sink, 1,
                           "Writes the frames: EXR, PNG, TIFF, DPX, JPEG, or one movie, by the file's ending.")
       .also({"output", "export"})
@@ -191,4 +191,4 @@ Kind deliver_kind() {
       .deliver(deliver);
 }
 
-}  // namespace pw
+}  // namespace pw::deliver_kind

@@ -2,7 +2,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::edge_kind {
 namespace {
 
 struct EdgeParams {
@@ -62,7 +62,7 @@ Rect extent(const EdgeParams& p, const Ask& a) {
 
 }  // namespace
 
-Kind edge_kind() {
+Kind declare() {
   return Declare<EdgeParams>("edge", Family::maker, 1, "A matte with its edge moved in or out, or softened.")
       .also({"erode", "dilate", "grow", "shrink"})
       .input({"matte", Flow::matte, "Sharp edges stay sharp, soft ones keep their softness."})
@@ -98,4 +98,4 @@ Kind edge_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::edge_kind

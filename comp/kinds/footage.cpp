@@ -12,7 +12,7 @@
 #include "comp/spec/declare.h"
 #include "warp/resample.h"
 
-namespace pw {
+namespace pw::footage_kind {
 namespace {
 
 enum class Missing { error, hold, black };
@@ -179,7 +179,7 @@ Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {
 
 }  // namespace
 
-Kind footage_kind() {
+Kind declare() {
   return Declare<Footage>("footage", Family::source, 1, "Moving pictures from a movie or from numbered files.")
       .also({"plate", "clip", "sequence"})
       .output({"image", Flow::picture, "The frames."})
@@ -216,4 +216,4 @@ Kind footage_kind() {
       .window(window);
 }
 
-}  // namespace pw
+}  // namespace pw::footage_kind

@@ -2,7 +2,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::grain_kind {
 namespace {
 
 struct GrainParams {
@@ -18,7 +18,7 @@ Picture make(const GrainParams& p, const Making& m) {
 
 }  // namespace
 
-Kind grain_kind() {
+Kind declare() {
   return Declare<GrainParams>("grain", Family::maker, 1, "New grain that matches a plate's, different on every frame.")
       .also({"regrain", "add noise"})
       .restless()
@@ -34,4 +34,4 @@ Kind grain_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::grain_kind

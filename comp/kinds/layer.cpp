@@ -2,7 +2,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::layer_kind {
 namespace {
 
 struct LayerParams {
@@ -31,7 +31,7 @@ Picture make(const LayerParams& p, const Making& m) {
 
 }  // namespace
 
-Kind layer_kind() {
+Kind declare() {
   return Declare<LayerParams>("layer", Family::maker, 1, "One picture laid on another.")
       .also({"over", "composite", "comp"})
       .input({"back", Flow::picture, "What lies behind; where the mask is 0 its pixels stay as they are."})
@@ -53,4 +53,4 @@ Kind layer_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::layer_kind

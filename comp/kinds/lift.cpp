@@ -2,7 +2,7 @@
 
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::lift_kind {
 namespace {
 
 struct LiftParams {
@@ -35,7 +35,7 @@ Picture make(const LiftParams& p, const Making& m) {
 
 }  // namespace
 
-Kind lift_kind() {
+Kind declare() {
   return Declare<LiftParams>("lift", Family::maker, 1,
                              "Cuts out what stands before a known background, without that background in its edge.")
       .also({"unmix", "cut out"})
@@ -75,4 +75,4 @@ Kind lift_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::lift_kind

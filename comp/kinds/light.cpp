@@ -8,7 +8,7 @@
 #include "comp/media/still.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::light_kind {
 namespace {
 
 struct LightParams {
@@ -132,7 +132,7 @@ Problems remarks(const Measured& m) {
 
 }  // namespace
 
-Kind light_kind() {
+Kind declare() {
   return Declare<LightParams>("light", Family::measure, 1,
                               "How the plate's light changes against a still: lamps, clouds, exposure, lightning.")
       .also({"flicker", "exposure", "deflicker"})
@@ -165,4 +165,4 @@ Kind light_kind() {
       .remarks(remarks);
 }
 
-}  // namespace pw
+}  // namespace pw::light_kind

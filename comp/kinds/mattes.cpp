@@ -1,7 +1,7 @@
 #include "comp/matte/combine.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::mattes_kind {
 namespace {
 
 struct MattesParams {
@@ -43,7 +43,7 @@ Rect extent(const MattesParams& p, const Ask& a) {
 
 }  // namespace
 
-Kind mattes_kind() {
+Kind declare() {
   return Declare<MattesParams>("mattes", Family::maker, 1, "Mattes put together: some added, others cut away.")
       .also({"matte", "holdout"})
       .input({.name = "add", .flow = Flow::matte, .doc = "Where any of these is.", .list = true})
@@ -62,4 +62,4 @@ Kind mattes_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::mattes_kind

@@ -7,7 +7,7 @@
 #include "comp/repair/noise_measure.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::noise_kind {
 namespace {
 
 struct NoiseParams {
@@ -91,7 +91,7 @@ Result<Survey> survey(const NoiseParams& p, const Shot& shot) {
 
 }  // namespace
 
-Kind noise_kind() {
+Kind declare() {
   return Declare<NoiseParams>(
              "noise", Family::measure, 1,
              "The plate's grain: its level at each brightness, and how pixels and channels hang together.")
@@ -134,4 +134,4 @@ Kind noise_kind() {
       .recall(recall);
 }
 
-}  // namespace pw
+}  // namespace pw::noise_kind

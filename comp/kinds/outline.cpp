@@ -12,7 +12,7 @@
 #include "comp/media/sequence.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::outline_kind {
 namespace {
 
 struct OutlineParams {
@@ -95,7 +95,7 @@ RasterOptions raster_options(const OutlineParams& p, const Shot& shot) {
 
 }  // namespace
 
-Kind outline_kind() {
+Kind declare() {
   return Declare<OutlineParams>("outline", Family::measure, 2,
                                 "The matte of something outlined by hand on a few frames.")
       .also({"roto", "rotoscope"})
@@ -148,4 +148,4 @@ Kind outline_kind() {
       });
 }
 
-}  // namespace pw
+}  // namespace pw::outline_kind

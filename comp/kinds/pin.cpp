@@ -3,7 +3,7 @@
 #include "base/alpha.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::pin_kind {
 namespace {
 
 struct PinParams {
@@ -59,7 +59,7 @@ Picture make(const PinParams& p, const Making& m) {
 
 }  // namespace
 
-Kind pin_kind() {
+Kind declare() {
   return Declare<PinParams>("pin", Family::maker, 1,
                             "Moves a picture with a plane, smeared as the shot's shutter smears.")
       .also({"match move", "corner pin"})
@@ -82,4 +82,4 @@ Kind pin_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::pin_kind

@@ -11,7 +11,7 @@
 #include "comp/spec/declare.h"
 #include "track/track_file.h"
 
-namespace pw {
+namespace pw::plane_kind {
 namespace {
 
 struct Plane {
@@ -147,7 +147,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 
 }  // namespace
 
-Kind plane_kind() {
+Kind declare() {
   return Declare<Plane>("plane", Family::measure, 1, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
@@ -211,4 +211,4 @@ Kind plane_kind() {
       .remarks(remarks);
 }
 
-}  // namespace pw
+}  // namespace pw::plane_kind

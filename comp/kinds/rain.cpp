@@ -6,7 +6,7 @@
 #include "comp/spec/declare.h"
 #include "comp/weather/drops.h"
 
-namespace pw {
+namespace pw::rain_kind {
 namespace {
 
 struct RainParams {
@@ -50,7 +50,7 @@ Picture make(const RainParams& p, const Making& m) {
 
 }  // namespace
 
-Kind rain_kind() {
+Kind declare() {
   return Declare<RainParams>("rain", Family::maker, 1, "Falling rain, to be laid over a picture.")
       .restless()
       .input({"plate", Flow::picture, "What lights the drops: the shot the rain falls in."})
@@ -120,4 +120,4 @@ Kind rain_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::rain_kind

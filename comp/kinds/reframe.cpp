@@ -5,7 +5,7 @@
 #include "base/alpha.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::reframe_kind {
 namespace {
 
 enum class Flip { none, sideways, upside_down, both };
@@ -73,7 +73,7 @@ Rect extent(const ReframeParams& p, const Ask& a) {
 
 }  // namespace
 
-Kind reframe_kind() {
+Kind declare() {
   return Declare<ReframeParams>("reframe", Family::maker, 1, "Moves, scales, turns and flips a whole picture.")
       .also({"transform", "resize", "scale", "rotate", "flip", "crop", "reposition"})
       .input({"image", Flow::picture, "What is moved."})
@@ -112,4 +112,4 @@ Kind reframe_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::reframe_kind

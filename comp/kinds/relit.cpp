@@ -1,7 +1,7 @@
 #include "comp/colour/relight.h"
 #include "comp/spec/declare.h"
 
-namespace pw {
+namespace pw::relit_kind {
 namespace {
 
 struct RelitParams {
@@ -15,7 +15,7 @@ Picture make(const RelitParams& p, const Making& m) {
 
 }  // namespace
 
-Kind relit_kind() {
+Kind declare() {
   return Declare<RelitParams>("relit", Family::maker, 1, "A pinned still in the light of each frame.")
       .also({"relight"})
       .input({"image", Flow::picture, "What is lit: the pinned still the light was measured against."})
@@ -32,4 +32,4 @@ Kind relit_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::relit_kind

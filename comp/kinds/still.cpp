@@ -11,7 +11,7 @@
 #include "comp/spec/declare.h"
 #include "warp/resample.h"
 
-namespace pw {
+namespace pw::still_kind {
 namespace {
 
 struct StillParams {
@@ -165,7 +165,7 @@ Picture make(const StillParams&, const Making& m) {
 
 }  // namespace
 
-Kind still_kind() {
+Kind declare() {
   return Declare<StillParams>("still", Family::bake, 2,
                               "One picture that stands for the whole shot: a file, or frames brought together.")
       .also({"freeze", "photo"})
@@ -226,4 +226,4 @@ Kind still_kind() {
       .make(make);
 }
 
-}  // namespace pw
+}  // namespace pw::still_kind

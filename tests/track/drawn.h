@@ -2,6 +2,7 @@
 // every pixel the mean of samples over its square and over the shutter, with light, grain and 8-bit rounding on
 // request. It shares no code with the tracker.
 #pragma once
+#include <array>
 #include <cmath>
 #include <functional>
 
@@ -12,15 +13,31 @@
 
 namespace pw::drawn {
 
+// One size of blobs and stripes.
+struct Octave {
+  double cosine, sine, period, phase, strength, colour[3];
+};
+inline const std::array<Octave, 9>& octaves() {
+  static const std::array<Octave, 9> all = [] {
+    std::array<Octave, 9> made;
+    for (int k = 0; k < 9; ++k) {
+      const double angle = 0.7 + 2.4 * k, period = 5.5 * std::pow(1.45, k);
+      made[k] = {std::cos(angle), std::sin(angle), period, 1.7 * k * k, std::pow(period, 0.25), {}};
+      for (int c = 0; c < 3; ++c) made[k].colour[c] = 1 + 0.35 * std::sin(2.0 * k + 2.1 * c);
+    }
+    return made;
+  }();
+  return all;
+}
+
 // Linear light at a point of the reference's plane: blobs and stripes of several sizes and directions, 0.03 to 0.9.
 inline void texture(double x, double y, float* rgb) {
   double sum[3] = {0, 0, 0};
-  for (int k = 0; k < 9; ++k) {
-    const double angle = 0.7 + 2.4 * k, period = 5.5 * std::pow(1.45, k), phase = 1.7 * k * k;
-    const double u = (x * std::cos(angle) + y * std::sin(angle)) * 2 * M_PI / period;
-    const double bend = 1.5 * std::sin((x * std::sin(angle) - y * std::cos(angle)) * 2 * M_PI / (2.3 * period) + phase);
-    const double wave = std::sin(u + bend + phase) * std::pow(period, 0.25);
-    for (int c = 0; c < 3; ++c) sum[c] += wave * (1 + 0.35 * std::sin(2.0 * k + 2.1 * c));
+  for (const Octave& o : octaves()) {
+    const double u = (x * o.cosine + y * o.sine) * 2 * M_PI / o.period;
+    const double bend = 1.5 * std::sin((x * o.sine - y * o.cosine) * 2 * M_PI / (2.3 * o.period) + o.phase);
+    const double wave = std::sin(u + bend + o.phase) * o.strength;
+    for (int c = 0; c < 3; ++c) sum[c] += wave * o.colour[c];
   }
   for (int c = 0; c < 3; ++c) rgb[c] = float(0.03 + 0.87 / (1 + std::exp(-0.35 * sum[c])));
 }
