@@ -97,7 +97,7 @@ int score_pictures(const ScoreCommand& c) {
   const auto code = encoding(c.encoding);
   if (!code) {
     say({{.what = fmt::format("there is no encoding \"{}\"", c.encoding),
-          .remedy = "it may be srgb, rec709-camera, bt1886 or linear",
+          .remedy = "it may be srgb, rec709-camera, bt1886, linear, hlg or pq",
           .file = "--encoding"}});
     return kMistake;
   }

@@ -8,11 +8,16 @@
 #include <vector>
 
 #include "base/elementary.h"
+#include "comp/colour/hdr_curve.h"
 
 namespace pw {
 namespace {
 
-// Every curve here is a straight piece below a knee and an offset power above it: linear L, encoded V,
+constexpr std::array kAll = {Encoding::srgb,   Encoding::rec709_camera, Encoding::bt1886,
+                             Encoding::linear, Encoding::hlg,           Encoding::pq};
+
+// Every curve here but those of BT.2100 is a straight piece below a knee and an offset power above it: linear L,
+// encoded V,
 //   V = slope L                          for L <  knee
 //   V = (1 + offset) L^(1/power) - offset  otherwise.
 struct Curve {
@@ -32,10 +37,18 @@ constexpr Curve curve(Encoding e) {
     case Encoding::bt1886:
       return {0, 0, 0, 0, 2.4};
     case Encoding::linear:
+    case Encoding::hlg:
+    case Encoding::pq:
       break;
   }
   return {1, 0, 0, 0, 1};
 }
+
+bool is_hdr(Encoding e) { return e == Encoding::hlg || e == Encoding::pq; }
+
+// In double precision throughout: their logarithms and powers of 79 would eat a float's digits.
+double hdr_decode(Encoding e, double v) { return e == Encoding::hlg ? hlg_decode(v) : pq_decode(v); }
+double hdr_encode(Encoding e, double l) { return e == Encoding::hlg ? hlg_encode(l) : pq_encode(l); }
 
 // Both branches are computed and one is chosen, so that the loops vectorise.
 void decode_row(const Curve& c, const float* in, float* out, size_t count) {
@@ -64,8 +77,8 @@ void encode_row(const Curve& c, const float* in, float* out, size_t count) {
 
 // The decoded value of every code, rounded once from double precision. Made at first use and never changed.
 const std::vector<float>& code_table(Encoding e, int bits) {
-  static std::array<std::array<std::once_flag, 17>, 4> made;
-  static std::array<std::array<std::vector<float>, 17>, 4> tables;
+  static std::array<std::array<std::once_flag, 17>, kAll.size()> made;
+  static std::array<std::array<std::vector<float>, 17>, kAll.size()> tables;
   const size_t k = static_cast<size_t>(e);
   std::call_once(made[k][bits], [&] {
     const int last = (1 << bits) - 1;
@@ -92,8 +105,6 @@ void to_codes(Encoding e, int bits, const float* linear, Code* codes, size_t cou
   }
 }
 
-constexpr std::array kAll = {Encoding::srgb, Encoding::rec709_camera, Encoding::bt1886, Encoding::linear};
-
 }  // namespace
 
 std::span<const Encoding> all_encodings() { return kAll; }
@@ -106,6 +117,10 @@ std::string_view name(Encoding e) {
       return "rec709-camera";
     case Encoding::bt1886:
       return "bt1886";
+    case Encoding::hlg:
+      return "hlg";
+    case Encoding::pq:
+      return "pq";
     case Encoding::linear:
       break;
   }
@@ -120,22 +135,26 @@ std::optional<Encoding> encoding(std::string_view wanted) {
 
 double decode(Encoding e, double encoded) {
   if (e == Encoding::linear) return encoded;
-  const Curve c = curve(e);
   const double v = std::abs(encoded);
+  if (is_hdr(e)) return std::copysign(hdr_decode(e, v), encoded);
+  const Curve c = curve(e);
   return std::copysign(
       v <= c.knee_encoded && c.slope > 0 ? v / c.slope : std::pow((v + c.offset) / (1 + c.offset), c.power), encoded);
 }
 
 double encode(Encoding e, double linear) {
   if (e == Encoding::linear) return linear;
-  const Curve c = curve(e);
   const double l = std::abs(linear);
+  if (is_hdr(e)) return std::copysign(hdr_encode(e, l), linear);
+  const Curve c = curve(e);
   return std::copysign(l <= c.knee_linear ? l * c.slope : (1 + c.offset) * std::pow(l, 1 / c.power) - c.offset, linear);
 }
 
 void decode(Encoding e, const float* in, float* out, size_t count) {
   if (e == Encoding::linear)
     std::copy(in, in + count, out);
+  else if (is_hdr(e))
+    std::transform(in, in + count, out, [e](float v) { return static_cast<float>(decode(e, double{v})); });
   else
     decode_row(curve(e), in, out, count);
 }
@@ -143,6 +162,8 @@ void decode(Encoding e, const float* in, float* out, size_t count) {
 void encode(Encoding e, const float* in, float* out, size_t count) {
   if (e == Encoding::linear)
     std::copy(in, in + count, out);
+  else if (is_hdr(e))
+    std::transform(in, in + count, out, [e](float v) { return static_cast<float>(encode(e, double{v})); });
   else
     encode_row(curve(e), in, out, count);
 }

@@ -1,5 +1,6 @@
-// Transfer curves between stored (encoded) values and scene-linear light. 0 is black and 1 is white on both sides; both
-// directions go on above 1 with the same formula and are mirrored through the origin below 0, so that nothing is lost.
+// Transfer curves between stored (encoded) values and scene-linear light. 0 is black and 1 is white on both sides, but
+// for hlg and pq; both directions go on above 1 with the same formula (pq ends where its standard does) and are
+// mirrored through the origin below 0, so that nothing is lost.
 #pragma once
 #include <cstddef>
 #include <cstdint>
@@ -11,11 +12,12 @@ namespace pw {
 
 // srgb: IEC 61966-2-1. rec709_camera: what a camera did to light, ITU-R BT.709, undone; with the constants of ITU-R
 // BT.2020 in full precision, so that the curve has no step. bt1886: what a reference screen makes of the signal, ITU-R
-// BT.1886 with a black of 0: gamma 2.4. linear: nothing.
-enum class Encoding { srgb, rec709_camera, bt1886, linear };
+// BT.1886 with a black of 0: gamma 2.4. hlg, pq: ITU-R BT.2100, with reference white at 1 (see hdr_curve.h). linear:
+// nothing.
+enum class Encoding { srgb, rec709_camera, bt1886, linear, hlg, pq };
 
 std::span<const Encoding> all_encodings();
-std::string_view name(Encoding e);  // "srgb", "rec709-camera", "bt1886", "linear".
+std::string_view name(Encoding e);  // "srgb", "rec709-camera", "bt1886", "linear", "hlg", "pq".
 std::optional<Encoding> encoding(std::string_view name);
 
 // One value, in double precision.

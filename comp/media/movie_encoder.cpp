@@ -46,7 +46,20 @@ AVPixelFormat pixels_of(Coder c, Depth depth) {
 
 // What a file says of its curve; bt1886 is the screen's side of BT.709.
 AVColorTransferCharacteristic transfer_of(Encoding e) {
-  return e == Encoding::srgb ? AVCOL_TRC_IEC61966_2_1 : e == Encoding::linear ? AVCOL_TRC_LINEAR : AVCOL_TRC_BT709;
+  switch (e) {
+    case Encoding::srgb:
+      return AVCOL_TRC_IEC61966_2_1;
+    case Encoding::linear:
+      return AVCOL_TRC_LINEAR;
+    case Encoding::hlg:
+      return AVCOL_TRC_ARIB_STD_B67;
+    case Encoding::pq:
+      return AVCOL_TRC_SMPTE2084;
+    case Encoding::rec709_camera:
+    case Encoding::bt1886:
+      break;
+  }
+  return AVCOL_TRC_BT709;
 }
 
 template <class T>

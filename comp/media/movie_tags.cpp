@@ -64,6 +64,10 @@ std::optional<Encoding> encoding_of(AVColorTransferCharacteristic t) {
       return Encoding::srgb;
     case AVCOL_TRC_LINEAR:
       return Encoding::linear;
+    case AVCOL_TRC_ARIB_STD_B67:
+      return Encoding::hlg;
+    case AVCOL_TRC_SMPTE2084:
+      return Encoding::pq;
     default:
       return {};
   }

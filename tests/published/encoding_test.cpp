@@ -89,4 +89,27 @@ TEST(PublishedEncoding, Bt1886) {
   EXPECT_NEAR(100 * decode(Encoding::bt1886, 1), 100, 1e-12);
 }
 
+// ITU-R BT.2408, table 1: nominal signals, in whole percent (from memory). Grey of 18 % reflectance, white of 90 %
+// (reference white is a reflectance of 100 %), reference white.
+TEST(PublishedEncoding, Bt2408NominalSignals) {
+  EXPECT_NEAR(encode(Encoding::pq, 1), 0.58, 0.005);  // 203 cd/m2
+  EXPECT_NEAR(encode(Encoding::pq, 26.0 / 203), 0.38, 0.005);
+  EXPECT_NEAR(encode(Encoding::hlg, 1), 0.75, 1e-9);
+  EXPECT_NEAR(encode(Encoding::hlg, 0.18), 0.38, 0.005);
+  EXPECT_NEAR(encode(Encoding::hlg, 0.9), 0.73, 0.005);
+}
+
+// ITU-R BT.2100-2, tables 4 and 5: derived from the formulas, whose constants are from memory.
+TEST(PublishedEncoding, Bt2100) {
+  const double pq_white = 203.0 / 10000;
+  EXPECT_NEAR(decode(Encoding::pq, 1), 1 / pq_white, 1e-9);
+  EXPECT_NEAR(encode(Encoding::pq, 100.0 / 203), 0.508078, 1e-6);
+  EXPECT_NEAR(encode(Encoding::pq, 1000.0 / 203), 0.751827, 1e-6);
+  // The two pieces of HLG meet at a signal of one half, a twelfth of full light; full light is a signal of 1.
+  const double full = decode(Encoding::hlg, 1);
+  EXPECT_NEAR(decode(Encoding::hlg, 0.5) / full, 1.0 / 12, 1e-8);
+  EXPECT_NEAR(encode(Encoding::hlg, full / 12 * (1 + 1e-9)), 0.5, 1e-7);
+  EXPECT_NEAR(decode(Encoding::hlg, 0.25) / full, 1.0 / 48, 1e-8);
+}
+
 }  // namespace pw::encoding_test

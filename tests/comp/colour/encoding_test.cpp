@@ -12,7 +12,7 @@ namespace pw::encoding_test {
 TEST(Encoding, NamesComeBack) {
   for (Encoding e : all_encodings()) EXPECT_EQ(encoding(name(e)), e);
   EXPECT_FALSE(encoding("gamma"));
-  EXPECT_EQ(all_encodings().size(), 4u);
+  EXPECT_EQ(all_encodings().size(), 6u);
 }
 
 class EveryCode : public testing::TestWithParam<Encoding> {};
@@ -34,7 +34,7 @@ TEST_P(EveryCode, OfEveryDepthUpTo16BitsComesBack) {
     std::vector<float> linear(n);
     decode_codes(GetParam(), bits, codes.data(), linear.data(), n);
     EXPECT_EQ(linear.front(), 0.f);
-    EXPECT_EQ(linear.back(), 1.f);
+    EXPECT_EQ(linear.back(), static_cast<float>(decode(GetParam(), 1.0)));
     encode_codes(GetParam(), bits, linear.data(), back.data(), n);
     EXPECT_EQ(codes, back) << bits;
   }
@@ -55,7 +55,7 @@ TEST_P(EveryCode, OfSixteenBitsIsTheNearestOne) {
 }
 
 TEST_P(EveryCode, RowsAgreeWithDoublePrecision) {
-  for (double x = 1e-4; x < 60; x *= 1.00031) {
+  for (double x = 1e-4; x < 49; x *= 1.00031) {
     const float f = static_cast<float>(x);
     float e = 0, d = 0;
     encode(GetParam(), &f, &e, 1);
@@ -110,7 +110,7 @@ INSTANTIATE_TEST_SUITE_P(Encoding, EveryCode, testing::ValuesIn(all_encodings().
 
 TEST(Encoding, CodesClampAndMakeZeroOfWhatIsNoNumber) {
   const float inf = std::numeric_limits<float>::infinity(), nan = std::numeric_limits<float>::quiet_NaN();
-  const std::vector<float> in = {-1, -inf, nan, 1.5f, inf, 1e30f, 1};
+  const std::vector<float> in = {-1, -inf, nan, 100, inf, 1e30f, 50};
   std::vector<uint8_t> eight(in.size());
   std::vector<uint16_t> ten(in.size());
   for (Encoding e : all_encodings()) {

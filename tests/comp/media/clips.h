@@ -38,14 +38,16 @@ struct Floats {
   }
 };
 
-// All frames as ffmpeg converts them when told everything: linear interpolation of Cb and Cr, floats.
+// All frames as ffmpeg converts them when told everything: linear interpolation of Cb and Cr, floats. `more`: what else
+// is asked of zimg.
 inline Floats reference(const std::string& file, int width, int height, const std::string& matrix = "709",
-                        const std::string& range = "limited", const std::string& siting = "left") {
+                        const std::string& range = "limited", const std::string& siting = "left",
+                        const std::string& more = "") {
   const std::string raw = file + ".raw";
   ffmpeg(
       fmt::format("-i {} -vsync passthrough -vf \"zscale=matrixin={}:rangein={}:chromalin={}:matrix=gbr:range=full:"
-                  "filter=bilinear:dither=none,format=gbrpf32le\" -f rawvideo {}",
-                  file, matrix, range, siting, raw));
+                  "filter=bilinear:dither=none{},format=gbrpf32le\" -f rawvideo {}",
+                  file, matrix, range, siting, more, raw));
   const std::vector<unsigned char> bytes = samples::bytes_of(raw);
   std::filesystem::remove(raw);
   Floats f{width, height, 0, std::vector<float>(bytes.size() / 4)};

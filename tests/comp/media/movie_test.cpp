@@ -81,6 +81,52 @@ TEST(Movie, EveryFrameIsWhatFfmpegDecodesAndAtRandomTheSame) {
   }
 }
 
+// ITU-R BT.2100, read by its tags. zimg makes light of PQ on its own, with 1 at as many cd/m2 as it is told; of HLG it
+// gives the signal, which this side encodes again.
+TEST(Movie, HighDynamicRange) {
+  const std::string dir = samples::folder();
+  struct Row {
+    const char* transfer;
+    Encoding encoding;
+    const char* more;
+  };
+  for (const Row& r : {Row{"smpte2084", Encoding::pq, ":transferin=smpte2084:transfer=linear:npl=203"},
+                       Row{"arib-std-b67", Encoding::hlg, ""}}) {
+    SCOPED_TRACE(r.transfer);
+    const std::string file = dir + r.transfer + ".mkv";
+    ffmpeg(card(3) + fmt::format(" -pix_fmt yuv444p10le -colorspace bt2020nc -color_primaries bt2020 -color_trc {} "
+                                 "-c:v ffv1 -level 3 {}",
+                                 r.transfer, file));
+    const auto movie = Movie::open(file);
+    ASSERT_TRUE(movie) << told(movie.error());
+    EXPECT_EQ((*movie)->info().encoding.value, r.encoding);
+    EXPECT_EQ((*movie)->info().matrix.value, Matrix::rec2020);
+    EXPECT_EQ((*movie)->info().warnings.size(), 1u);  // Of the primaries.
+    const clips::Floats ref = clips::reference(file, 96, 64, "2020_ncl", "limited", "left", r.more);
+    ASSERT_EQ(ref.frames, 3);
+    double brightest = 0;
+    for (int n = 0; n < 3; ++n) {
+      const auto p = (*movie)->read(n);
+      ASSERT_TRUE(p) << told(p.error());
+      if (r.encoding == Encoding::hlg) {
+        EXPECT_LT(clips::worst(*p, ref, n, r.encoding), 0.1);
+        continue;
+      }
+      for (int y = 0; y < 64; ++y)
+        for (int x = 0; x < 96; ++x)
+          for (int c = 0; c < 3; ++c) {
+            const double want = ref.at(n, c, x, y);
+            if (want < 0.001 || want > 49) continue;  // Above a signal of 1 ours is held.
+            brightest = std::max(brightest, want);
+            ASSERT_NEAR(p->at(x, y)[c] / want, 1, 0.002) << x << " " << y << " " << c;
+          }
+    }
+    if (r.encoding == Encoding::pq) {
+      EXPECT_GT(brightest, 20);
+    }
+  }
+}
+
 // Clips that cameras and other people's programs made, where they are at hand (PW_FOOTAGE, or ../shared/footage).
 TEST(Movie, RealClips) {
   const char* named = std::getenv("PW_FOOTAGE");
