@@ -62,7 +62,7 @@ std::optional<Light> measure_light(const LightFrames& frames, const Motion* moti
   const PlaceGrid grid = grid_over(frames, motion, cell_px);
   const size_t nodes = size_t(grid.count());
   Light light = Light::grid(frames.width(), frames.height(), cell_px);
-  std::vector<LightTable> tables(3, {grid.columns, grid.rows, {}, {}});
+  LightTable table{grid.columns, grid.rows, 3, {}, {}};
   bool any = false;
   for (int i = 0; i < count; ++i) {
     const int f = frames.first() + i;
@@ -71,22 +71,20 @@ std::optional<Light> measure_light(const LightFrames& frames, const Motion* moti
     if (ref) seen = see_light(frames.plate(f), frames.still(f), frames.ignore(f), *ref, grid);
     any = any || seen.share > 0;
     light.frames.push_back({f, {}, seen.share});
-    for (int c = 0; c < 3; ++c) {
-      tables[c].value.emplace_back(nodes), tables[c].weight.emplace_back(nodes);
+    table.value.emplace_back(3 * nodes), table.weight.emplace_back(3 * nodes);
+    for (size_t c = 0; c < 3; ++c)
       for (size_t n = 0; n < nodes; ++n)
-        tables[c].value[i][n] = seen.stops[3 * n + c], tables[c].weight[i][n] = seen.weight[3 * n + c];
-    }
+        table.value[i][c * nodes + n] = seen.stops[3 * n + c], table.weight[i][c * nodes + n] = seen.weight[3 * n + c];
     if (!progress(i + 1, steps)) return std::nullopt;
   }
   if (!any) return std::nullopt;
 
-  std::vector<FilledTable> filled(3);
-  runner.run(3, [&](size_t c) { filled[c] = fill(tables[c], kMostPatterns); });
+  const FilledTable filled = fill(table, kMostPatterns, runner);
   Matrix3 last = Matrix3::Identity();
   for (int i = 0; i < count; ++i) {
     std::vector<float> stops(3 * nodes);
-    for (int c = 0; c < 3; ++c)
-      for (size_t n = 0; n < nodes; ++n) stops[3 * n + c] = static_cast<float>(filled[c].value[i][n]);
+    for (size_t c = 0; c < 3; ++c)
+      for (size_t n = 0; n < nodes; ++n) stops[3 * n + c] = static_cast<float>(filled.value[i][c * nodes + n]);
     last = to_ref(motion, frames.first() + i).value_or(last);
     light.frames[i].stops = on_plate(light, grid, stops, last);
   }

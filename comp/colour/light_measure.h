@@ -26,12 +26,13 @@ class LightFrames {
 // Method. Patches of 8 pixels give the ratio of the plate's light to the still's, as the one that has as many pixels
 // above it as below, and how certain it is. Laid to the motion's reference frame (null: the camera stands still), all
 // patches of all frames make a table of places and frames with gaps. It is taken to be a sum of a few products:
-// patterns in space, smooth as a thin plate is (J. Duchon 1977; G. Wahba, "Spline Models for Observational Data",
-// 1990), each with a strength in every frame: one for what is constant, one for each lamp, cloud or exposure that goes
-// its own way. Found by alternating least squares with robust weights (missing data: K. R. Gabriel, S. Zamir, "Lower
-// rank approximation of matrices by least squares with any choice of weights", Technometrics 21, 1979). So a place that
-// something hides in most frames is lit by what the frames that show it tell of its lamps. What is left over in a frame
-// is added as a smooth field that dies away from where it was seen.
+// patterns in space and channel, smooth as a thin plate is (J. Duchon 1977; G. Wahba, "Spline Models for Observational
+// Data", 1990), each with a strength in every frame: one for what is constant, one for each lamp, cloud or exposure
+// that goes its own way. A lamp has one strength whatever its colour, so the channels tell it together. Found by
+// alternating least squares with robust weights (missing data: K. R. Gabriel, S. Zamir, "Lower rank approximation of
+// matrices by least squares with any choice of weights", Technometrics 21, 1979). So a place that something hides in
+// most frames is lit by what the frames that show it tell of its lamps. What is left over in a frame is added as a
+// smooth field that dies away from where it was seen.
 //
 // Light that comes and goes in patches smaller than two cells cannot be told. `cell_px` >= 4. `progress` false: stop.
 // Nothing when no frame shows a patch; a frame without patches is filled in from those around it, with a seen_share of

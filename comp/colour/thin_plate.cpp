@@ -32,6 +32,7 @@ ThinPlate::ThinPlate(int columns, int rows, double stiffness, double pull) : ins
   inside_->solver.analyzePattern(inside_->stiff);
 }
 
+ThinPlate::ThinPlate(ThinPlate&&) noexcept = default;
 ThinPlate::~ThinPlate() = default;
 
 std::vector<double> ThinPlate::fit(const std::vector<double>& weight, const std::vector<double>& weighted) {

@@ -11,6 +11,7 @@ namespace pw {
 class ThinPlate {
  public:
   ThinPlate(int columns, int rows, double stiffness, double pull);
+  ThinPlate(ThinPlate&&) noexcept;
   ~ThinPlate();
   // `weight` and `weighted` (weight times value) per node, row by row. `pull` > 0 or weights that are not all on a line
   // make the answer unique; else zeros come back.
