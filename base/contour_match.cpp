@@ -7,7 +7,7 @@
 namespace pw {
 namespace {
 
-constexpr double kClearlyBetter = 0.25;
+constexpr double kWellMatched = 0.25;
 
 // Squared distance left when b, read from `shift` on, is laid over a by the best rotation and scale, as a share of b's
 // own extent; both centred. Procrustes analysis: J. C. Gower, "Generalized Procrustes analysis", Psychometrika 40,
@@ -48,7 +48,7 @@ Link link_by_knots(const Contour& from, Contour& next) {
     }
   }
   const double n = static_cast<double>(a.size());
-  if (!(best < kClearlyBetter * drawn)) return {n, n, 0, 0, {}, {}};
+  if (!(best < kWellMatched * drawn)) return {n, n, 0, 0, {}, {}};
   if (best_turned) next = reversed(next);
   return {n, n, 0, static_cast<double>(best_shift), {}, {}};
 }

@@ -14,7 +14,6 @@ namespace {
 
 constexpr int kMaxLevels = 4;
 constexpr int kSmallestSide = 20;  // Of a level's region, pixels.
-constexpr int kIgnoreGrow = 3;     // Pixels around an ignored one that its footprint reaches.
 constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.

@@ -13,6 +13,8 @@
 
 namespace pw {
 
+inline constexpr int kIgnoreGrow = 3;  // Pixels around an ignored one that its footprint reaches.
+
 // A matte grown and thresholded: pixels that must not be used.
 class Blocked {
  public:

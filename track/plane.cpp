@@ -19,7 +19,6 @@ namespace {
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
 constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
-constexpr int kIgnoreGrow = 3;          // Pixels around an ignored one that its footprint reaches.
 
 struct Tracker {
   const PlaneFrames& frames;

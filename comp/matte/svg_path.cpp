@@ -10,9 +10,6 @@
 namespace pw {
 namespace {
 
-constexpr size_t kMostKnots = 100'000;
-constexpr double kFarthest = 1e6;
-
 double angle(const Point& u, const Point& v) {
   return std::atan2(u.x() * v.y() - u.y() * v.x(), u.x() * v.x() + u.y() * v.y());
 }

@@ -8,6 +8,10 @@
 
 namespace pw {
 
+// What a drawing may hold: knots in all, and how far out, pixels.
+inline constexpr size_t kMostKnots = 100'000;
+inline constexpr double kFarthest = 1e6;
+
 struct PathText {
   std::vector<Contour> contours;  // Of one path; open ones are closed by a straight side, as filling does.
   std::string fault;              // Empty: all was understood. Else what is wrong, and at which character.

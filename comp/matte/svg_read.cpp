@@ -14,9 +14,7 @@
 namespace pw {
 namespace {
 
-constexpr size_t kMostKnots = 100'000;
 constexpr int kMostDepth = 200;
-constexpr double kFarthest = 1e6;
 constexpr size_t kMostProblems = 10;
 
 // What an element hands down to those inside of it.
