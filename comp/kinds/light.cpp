@@ -133,7 +133,7 @@ Problems remarks(const Measured& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<LightParams>("light", Family::measure, 1,
+  return Declare<LightParams>("light", Family::measure, 2,
                               "How the plate's light changes against a still: lamps, clouds, exposure, lightning.")
       .also({"flicker", "exposure", "deflicker"})
       .input({"image", Flow::picture, "The plate."})

@@ -17,6 +17,7 @@ struct RainParams {
   double focus_m = 20, aperture_mm = 8;
   Animated light_stops = 0.0;
   double hidden_m = 0;
+  bool keep_level = false;
   int64_t seed = 1;
 };
 enum { kPlate, kHidden };
@@ -39,7 +40,7 @@ Picture make(const RainParams& p, const Making& m) {
                       .wind_m_s = p.wind_m_s,
                       .exposure_s = m.shot.shutter_deg / 360 / m.shot.rate,
                       .seed = static_cast<uint64_t>(p.seed)};
-  const RainLook look{p.focus_m, p.aperture_mm, std::exp2(p.light_stops.at(m.frame))};
+  const RainLook look{p.focus_m, p.aperture_mm, std::exp2(p.light_stops.at(m.frame)), p.keep_level};
   const Surroundings around(m.picture(kPlate), canvas, kAround * canvas.width());
   std::vector<Picture> mattes;
   for (size_t i = 0; i < m.inputs[kHidden].size(); ++i) mattes.push_back(m.get(kHidden, static_cast<int>(i), m.frame));
@@ -109,6 +110,9 @@ Kind declare() {
               .max = 200,
               .low = 0,
               .high = 20})
+      .param("keep_level", &RainParams::keep_level,
+             {.doc = "Takes the light it adds on average off again: for laying it over what has its own rain's average "
+                     "in it already, as a still of rainy frames has."})
       .param("seed", &RainParams::seed,
              {.doc = "Other drops of the same rain.", .min = 0, .max = 4294967295, .low = 0, .high = 100})
       .rule([](const RainParams& p, const Given&) -> std::optional<Complaint> {

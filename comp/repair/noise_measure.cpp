@@ -20,7 +20,8 @@ constexpr float kNoTexture = 0.004f;  // Patches that tell correlations.
 constexpr float kStreak = 0.03f;      // Correlation at the farthest lags that is not grain's.
 constexpr double kLeastGrain = 0.05;  // Of the variance under rain: less cannot be told.
 constexpr float kTooMuch = 2;
-constexpr double kDryZero = 0.06;  // Nor can smaller correlations.
+constexpr double kDryZero = 0.06;  // Nor can smaller correlations,
+constexpr double kDoubt = 0.2;     // nor those within this share of the streaks' own.
 constexpr double kAtMode = 0.35;   // Patches within this of the curve, in the logarithm of sigma, tell correlations.
 
 // Correlations smaller than this cannot be told from none, nor seen.
@@ -134,22 +135,27 @@ std::vector<Level> curve_of(const std::vector<Patch>& patches, int c, const Stre
 
 // variance = a * brightness + b through the curve, weighted by the patches; neither below 0.
 struct Affine {
-  double a, b;
+  double a = 0, b = 0;
 };
 Affine affine_of(const std::vector<Level>& curve) {
-  double w = 0, x = 0, y = 0, xx = 0, xy = 0;
-  for (const Level& l : curve) {
-    // The relative error of a variance is the same everywhere, so its absolute error goes with the variance.
-    const double v = l.sigma * l.sigma, weight = std::sqrt(static_cast<double>(l.count)) / (v * v);
-    w += weight, x += weight * l.brightness, y += weight * v;
-    xx += weight * l.brightness * l.brightness, xy += weight * l.brightness * v;
+  Affine law;
+  // The relative error of a variance is the same everywhere, so its absolute error goes with the variance: the one that
+  // was seen at first, then the law's, lest what came out too small count too much.
+  for (int turn = 0; turn < 6; ++turn) {
+    double w = 0, x = 0, y = 0, xx = 0, xy = 0;
+    for (const Level& l : curve) {
+      const double v = l.sigma * l.sigma, expected = turn ? law.a * l.brightness + law.b : v;
+      const double weight = std::sqrt(static_cast<double>(l.count)) / (expected * expected);
+      w += weight, x += weight * l.brightness, y += weight * v;
+      xx += weight * l.brightness * l.brightness, xy += weight * l.brightness * v;
+    }
+    const double across = w * xx - x * x;
+    law.a = across > 1e-9 * w * xx ? (w * xy - x * y) / across : 0;
+    law.b = (y - law.a * x) / w;
+    if (law.a < 0) law = {0, y / w};
+    if (law.b < 0) law = {xy / xx, 0};
   }
-  const double across = w * xx - x * x;
-  const double a = across > 1e-9 * w * xx ? (w * xy - x * y) / across : 0;
-  if (a < 0) return {0, y / w};
-  const double b = (y - a * x) / w;
-  if (b < 0) return {xy / xx, 0};
-  return {a, b};
+  return law;
 }
 
 std::vector<Noise::Level> with_ends(const std::vector<Level>& curve) {
@@ -162,6 +168,12 @@ std::vector<Noise::Level> with_ends(const std::vector<Level>& curve) {
   for (const Level& l : curve) levels.push_back({l.brightness, l.sigma});
   if (last.brightness < 1) levels.push_back({1, sigma(1) * last.sigma / sigma(last.brightness)});
   return levels;
+}
+
+// Under rain one level alone is less certain than a camera strays from the law, so all of them make the law.
+std::vector<Noise::Level> by_law(const std::vector<Level>& curve) {
+  const Affine law = affine_of(curve);
+  return {{0, std::sqrt(law.b)}, {1, std::sqrt(law.a + law.b)}};
 }
 
 // Correlations from the patches whose sigma lies at the curve. A patch's own mean was taken off it, which takes the
@@ -226,6 +238,12 @@ void correlate(const std::vector<Patch>& patches, Noise& noise) {
   }
 }
 
+// Of a covariance and the streaks' share of it the correlation that is the grain's; 0 when it cannot be told from none.
+double dry(double all, double streaks, double variance) {
+  const double r = (all - streaks) / variance;
+  return std::abs(r) < std::max(kDryZero, kDoubt * streaks / variance) ? 0 : std::clamp(r, -1.0, 1.0);
+}
+
 // The same under rain: what the streaks leave of the covariances of all patches.
 void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, Noise& noise) {
   constexpr int kReach = 2, kWide = 2 * kReach + 1;  // Further out all is taken for the streaks'.
@@ -259,8 +277,8 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
       for (int x = y ? -kReach : 1; x <= kReach; ++x) {
         double sum = g.lost[c];
         for (const Patch* p : all) sum += share * p->variance[c] * p->spatial[c][Patch::lag(x, y)];
-        const double r = std::clamp((sum - streaks.covariance(g, c, c, x, y)) / grain[c], -1.0, 1.0);
-        if (std::abs(r) < kDryZero) continue;
+        const double r = dry(sum, streaks.covariance(g, c, c, x, y), grain[c]);
+        if (r == 0) continue;
         noise.reach = std::max({noise.reach, y, std::abs(x)});
         spatial[c][(kReach + y) * kWide + kReach + x] = spatial[c][(kReach - y) * kWide + kReach - x] = r;
       }
@@ -276,8 +294,8 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
     const auto [i, j] = kChannels[k];
     double sum = std::sqrt(g.lost[i] * g.lost[j]);
     for (const Patch* p : all) sum += share * p->between[k] * std::sqrt(double(p->variance[i]) * p->variance[j]);
-    const double r = (sum - streaks.covariance(g, i, j, 0, 0)) / std::sqrt(grain[i] * grain[j]);
-    noise.between[i][j] = noise.between[j][i] = std::abs(r) < kDryZero ? 0 : std::clamp(r, -1.0, 1.0);
+    noise.between[i][j] = noise.between[j][i] =
+        dry(sum, streaks.covariance(g, i, j, 0, 0), std::sqrt(grain[i] * grain[j]));
   }
 }
 
@@ -307,7 +325,7 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
   for (int c = 0; c < 3; ++c) {
     const std::vector<Level> curve = curve_of(patches, c, streaks ? &*streaks : nullptr);
     if (curve.empty()) return std::nullopt;
-    noise.levels[c] = with_ends(curve);
+    noise.levels[c] = streaks ? by_law(curve) : with_ends(curve);
   }
   streaks ? correlate_dry(patches, *streaks, noise) : correlate(patches, noise);
   return noise;

@@ -32,8 +32,9 @@ class NoiseFrames {
 // the mode; those within three standard errors of zero are taken for zero.
 //
 // Where all patches hold rain, its streaks are told from the grain by how far they run (see noise_streaks.h) and their
-// share is taken off; levels are then within about 15 %, in the dark 30 %, and grain that hangs together over more than
-// 2 pixels, or by less than 0.06, is not seen.
+// share is taken off. One level alone is then off by 15 %, in the dark by 30 %, so the affine law through all of them
+// is what is given; and grain that hangs together over more than 2 pixels, or by less than 0.06 or a fifth of what the
+// streaks do, is not seen.
 //
 // Cannot tell compression's blocks that repeat the frame before from a plate without grain; nor, where the motion is
 // wrong everywhere, texture from grain. `progress` false: stop. Nothing when there are too few patches: see kFewest.

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "base/elementary.h"
+#include "comp/weather/drops.h"
 
 namespace pw {
 namespace {
@@ -17,6 +18,29 @@ float normal(float x) { return 1 / (1 + exp(-1.5976f * x - 0.07056f * x * x * x)
 
 double blur_px(double z, const Rainfall& r, const RainLook& look) {
   return r.focal_px * look.aperture_mm * 1e-3 * std::abs(1 / z - 1 / look.focus_m);
+}
+
+// How long a streak is taken for, half: a point is a very short one.
+double half_length(const Streak& s) { return std::max(std::hypot(s.long_x, s.long_y), 0.1 * s.deviation_px) / 2; }
+
+// The share of the exposure in its middle, were it endless.
+double peak_of(const Streak& s) { return s.share() / (2 * half_length(s)) / (s.deviation_px * std::sqrt(2 * M_PI)); }
+
+bool faint(const Streak& s) { return peak_of(s) * std::min(1.0, 2 * half_length(s) / s.deviation_px) < kFaintestShare; }
+
+// `cover` of the drops from hidden_m on, and of those before it, taken off.
+void take_off(Canvas& c, const Surroundings& around, double light, double behind, double before,
+              const Picture* hidden) {
+  const Rect w = c.window();
+  for (int y = w.y0; y < w.y1; ++y)
+    for (int x = w.x0; x < w.x1; ++x) {
+      const float shown = hidden && hidden->window().contains(x, y) ? 1 - *hidden->at(x, y) : 1.f;
+      const float cover = static_cast<float>(before) + shown * static_cast<float>(behind);
+      const std::array<float, 3> all = around.at(x + 0.5, y + 0.5);
+      float* p = c.at(x, y);
+      for (int k = 0; k < 3; ++k) p[k] -= cover * static_cast<float>(light) * kPassedOn * all[k];
+      p[3] -= cover;
+    }
 }
 
 void hide(Canvas& c, const Picture& matte) {
@@ -44,13 +68,32 @@ Streak streak_of(const Drop& d, const Rainfall& r, const RainLook& look) {
   return s;
 }
 
+double mean_cover(const Rainfall& r, const RainLook& look, double rain_mm_h, double near_m, double far_m) {
+  constexpr int kSteps = 64;
+  if (!(rain_mm_h > 0) || !(far_m > near_m) || !(r.focal_px > 0)) return 0;
+  const double slope = drop_slope(std::min(rain_mm_h, kHeaviestRain));
+  const double dz = (far_m - near_m) / kSteps, dmm = (kLargestDrop - kSmallestDrop) / kSteps;
+  double sum = 0;
+  for (int i = 0; i < kSteps; ++i)
+    for (int j = 0; j < kSteps; ++j) {
+      Drop d{};
+      d.z = near_m + (i + 0.5) * dz, d.mm = static_cast<float>(kSmallestDrop + (j + 0.5) * dmm);
+      d.speed = fall_speed(d.mm), d.sideways = static_cast<float>(r.wind_m_s);
+      const Streak s = streak_of(d, r, look);
+      if (faint(s)) continue;
+      const double metres_per_px = d.z / r.focal_px;
+      sum +=
+          kDropsAtZero * exp(static_cast<float>(-slope * d.mm)) * dmm * dz * metres_per_px * metres_per_px * s.share();
+    }
+  return std::min(1.0, sum);
+}
+
 void lay_streak(const Streak& s, const float light[3], Canvas& to) {
   const double length = std::hypot(s.long_x, s.long_y), sigma = s.deviation_px;
   const double ux = length > 0 ? s.long_x / length : 0, uy = length > 0 ? s.long_y / length : 1;
-  const double reach = kWide * sigma, half = std::max(length, 0.1 * sigma) / 2;
+  const double reach = kWide * sigma, half = half_length(s), peak = peak_of(s);
   // Density: (N((along + half) / sigma) - N((along - half) / sigma)) / (2 half) times a Gaussian across.
-  const double peak = s.share() / (2 * half) / (sigma * std::sqrt(2 * M_PI));
-  if (peak * std::min(1.0, 2 * half / sigma) < kFaintestShare) return;
+  if (faint(s)) return;
   const double bx = std::abs(s.long_x) / 2 + reach, by = std::abs(s.long_y) / 2 + reach;
   const auto pixel = [](double v) { return static_cast<int>(std::floor(std::clamp(v, -1e8, 1e8))); };
   const Rect box = intersect(to.window(), {pixel(s.x - bx), pixel(s.y - by), pixel(s.x + bx) + 1, pixel(s.y + by) + 1});
@@ -94,6 +137,11 @@ Picture rain(const Rainfall& r, const RainLook& look, const Surroundings& around
       lay_streak(s, light, canvas);
     }
     if (behind && hidden) hide(canvas, *hidden);
+  }
+  if (look.keep_level) {
+    const double split = std::clamp(hidden_m, r.near_m, r.far_m);
+    take_off(canvas, around, look.light, mean_cover(r, look, rain_mm_h, split, r.far_m),
+             mean_cover(r, look, rain_mm_h, r.near_m, split), hidden);
   }
   return std::move(canvas).finish();
 }

@@ -114,6 +114,34 @@ TEST(Rain, DropsAreLitByWhatIsAround) {
   EXPECT_NEAR(blue / alpha, 0.1 * 3 * 0.94, 0.01);
 }
 
+// Optical depth of the drops: at 10 mm/h Marshall and Palmer's have, from 0.5 to 6 mm, 6.7 cm2 of cross-section in a
+// cubic metre (derived), which is what a metre of depth covers.
+TEST(Rain, CoversWhatItsCrossSectionsSay) {
+  EXPECT_NEAR(mean_cover(kFall, {.aperture_mm = 0}, 10, 1, 2), 6.73e-4, 0.05e-4);
+  EXPECT_EQ(mean_cover(kFall, {}, 0, 1, 2), 0);
+  EXPECT_EQ(mean_cover(kFall, {}, 10, 2, 2), 0);
+}
+
+TEST(Rain, KeepsTheLevelWhenAsked) {
+  const Surroundings around(filled(0.8f, 0.6f, 0.4f), kWhole, 50);
+  for (const bool keep : {false, true}) {
+    double added = 0, most = 0;
+    constexpr int kTimes = 8;
+    for (int n = 0; n < kTimes; ++n) {
+      const Picture p = rain(kFall, {.light = 1.5, .keep_level = keep}, around, 20, 0.37 * n, nullptr, 0, kWhole);
+      // Over a background of 0.1.
+      for (int y = 0; y < 270; ++y)
+        for (int x = 0; x < 480; ++x) {
+          const double more = p.at(x, y)[0] - 0.1 * p.at(x, y)[3];
+          added += more / (270.0 * 480 * kTimes), most = std::max(most, more);
+        }
+    }
+    const double all = mean_cover(kFall, {}, 20, 1, 8) * (0.8 * 1.5 * 0.94 - 0.1);
+    EXPECT_NEAR(added / all, keep ? 0 : 1, 0.06);
+    EXPECT_GT(most, 2 * all);
+  }
+}
+
 TEST(Rain, MattesHideWhatFallsBehindThem) {
   const Surroundings around(filled(0.4f, 0.2f, 0.1f), kWhole, 96);
   const float one[] = {1};
