@@ -224,7 +224,7 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
         known = std::max(known, (j * step.covariance * j.transpose()).trace());
       }
     done = i > 0 && a.last_step_px < std::max(enough, 0.1 * std::sqrt(known));
-    a.converged = done && (level > o.to_level || fresh || strayed < kStale);
+    a.converged = done && (level > o.to_level || fresh || strayed <= kStale);
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {

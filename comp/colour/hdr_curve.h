@@ -7,8 +7,8 @@ namespace pw {
 // compressed, and no channel looks at another. All four: value >= 0.
 //
 // Hybrid log-gamma (BT.2100-2, table 5): light of the scene, so the curve alone is undone and no system gamma is
-// applied. A signal of 0.75 is 1, one of 1 is 3.774; the logarithm goes on above, as far as a
-// float holds it (a signal of 16).
+// applied. A signal of 0.75 is 1, one of 1 is 3.774; the logarithm goes on above, as far as a float holds it (a signal
+// of 16).
 double hlg_decode(double encoded);
 double hlg_encode(double light);
 // Perceptual quantisation (BT.2100-2, table 4; SMPTE ST 2084): light of the screen. 203 cd/m2 is 1, the 10 000 cd/m2 of

@@ -44,24 +44,6 @@ AVPixelFormat pixels_of(Coder c, Depth depth) {
   return depth == Depth::bits8 ? AV_PIX_FMT_BGR0 : depth == Depth::bits16 ? AV_PIX_FMT_GBRP16LE : AV_PIX_FMT_GBRP10LE;
 }
 
-// What a file says of its curve; bt1886 is the screen's side of BT.709.
-AVColorTransferCharacteristic transfer_of(Encoding e) {
-  switch (e) {
-    case Encoding::srgb:
-      return AVCOL_TRC_IEC61966_2_1;
-    case Encoding::linear:
-      return AVCOL_TRC_LINEAR;
-    case Encoding::hlg:
-      return AVCOL_TRC_ARIB_STD_B67;
-    case Encoding::pq:
-      return AVCOL_TRC_SMPTE2084;
-    case Encoding::rec709_camera:
-    case Encoding::bt1886:
-      break;
-  }
-  return AVCOL_TRC_BT709;
-}
-
 template <class T>
 void tag(T& to, const MoviePlan& plan) {
   const bool rgb = plan.coder == Coder::ffv1;

@@ -5,6 +5,7 @@ extern "C" {
 }
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -53,24 +54,16 @@ std::optional<Matrix> matrix_of(AVColorSpace s) {
   }
 }
 
+// A curve and what it decodes as; of an encoding the first is what is written.
+constexpr std::pair<AVColorTransferCharacteristic, Encoding> kTransfers[] = {
+    {AVCOL_TRC_BT709, Encoding::rec709_camera},     {AVCOL_TRC_SMPTE170M, Encoding::rec709_camera},
+    {AVCOL_TRC_BT2020_10, Encoding::rec709_camera}, {AVCOL_TRC_BT2020_12, Encoding::rec709_camera},
+    {AVCOL_TRC_IEC61966_2_1, Encoding::srgb},       {AVCOL_TRC_LINEAR, Encoding::linear},
+    {AVCOL_TRC_ARIB_STD_B67, Encoding::hlg},        {AVCOL_TRC_SMPTE2084, Encoding::pq}};
+
 std::optional<Encoding> encoding_of(AVColorTransferCharacteristic t) {
-  switch (t) {
-    case AVCOL_TRC_BT709:
-    case AVCOL_TRC_SMPTE170M:
-    case AVCOL_TRC_BT2020_10:
-    case AVCOL_TRC_BT2020_12:
-      return Encoding::rec709_camera;
-    case AVCOL_TRC_IEC61966_2_1:
-      return Encoding::srgb;
-    case AVCOL_TRC_LINEAR:
-      return Encoding::linear;
-    case AVCOL_TRC_ARIB_STD_B67:
-      return Encoding::hlg;
-    case AVCOL_TRC_SMPTE2084:
-      return Encoding::pq;
-    default:
-      return {};
-  }
+  const auto found = std::ranges::find(kTransfers, t, &std::pair<AVColorTransferCharacteristic, Encoding>::first);
+  return found == std::end(kTransfers) ? std::nullopt : std::optional(found->second);
 }
 
 Problem warning(std::string what, std::string remedy) {
@@ -156,6 +149,11 @@ Result<void> settle_encoding(const AVFrame& f, const AVStream& stream, const Mov
 }
 
 }  // namespace
+
+AVColorTransferCharacteristic transfer_of(Encoding e) {
+  const auto found = std::ranges::find(kTransfers, e, &std::pair<AVColorTransferCharacteristic, Encoding>::second);
+  return found == std::end(kTransfers) ? AVCOL_TRC_BT709 : found->first;
+}
 
 std::optional<Planes> planes_of(const AVFrame& f) {
   const AVPixFmtDescriptor* d = av_pix_fmt_desc_get(static_cast<AVPixelFormat>(f.format));

@@ -8,6 +8,9 @@ namespace pw {
 // The frame as components; nothing for formats that are not handled (palettes, fewer than 8 bits, floats).
 std::optional<Planes> planes_of(const AVFrame& frame);
 
+// What a file says of its curve; bt1886 is the screen's side of BT.709.
+AVColorTransferCharacteristic transfer_of(Encoding e);
+
 // "4:2:0", "4:2:2", "4:4:4", "RGB", "grey", with " + alpha"; the format's own name for what is not handled.
 std::string sampling_text(const AVFrame& frame);
 

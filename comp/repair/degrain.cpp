@@ -34,29 +34,24 @@ const std::array<Block, 2>& bases() {
 using f8 = float __attribute__((vector_size(32)));
 
 // a * b, row by row, eight numbers at a time.
-inline void product(const float* a, const f8* b, f8* out) {
+Block product(const Block& a, const Block& b) {
+  f8 rows[kSide], sums[kSide];
+  std::memcpy(rows, b.data(), sizeof rows);
   for (int i = 0; i < kSide; ++i) {
     f8 sum{};
     for (int k = 0; k < kSide; ++k) {
       const float v = a[i * kSide + k];
-      sum += f8{v, v, v, v, v, v, v, v} * b[k];
+      sum += f8{v, v, v, v, v, v, v, v} * rows[k];
     }
-    out[i] = sum;
+    sums[i] = sum;
   }
-}
-
-// out = m * in * m^T.
-Block sandwiched(const Block& m, const Block& mt, const Block& in) {
-  f8 rows[kSide], half[kSide];
-  std::memcpy(rows, in.data(), sizeof rows);
-  product(m.data(), rows, half);
-  Block between, out;
-  std::memcpy(between.data(), half, sizeof half);
-  std::memcpy(rows, mt.data(), sizeof rows);
-  product(between.data(), rows, half);
-  std::memcpy(out.data(), half, sizeof half);
+  Block out;
+  std::memcpy(out.data(), sums, sizeof sums);
   return out;
 }
+
+// m * in * m^T.
+Block sandwiched(const Block& m, const Block& mt, const Block& in) { return product(product(m, in), mt); }
 Block forward(const Block& b) { return sandwiched(bases()[0], bases()[1], b); }
 Block backward(const Block& b) { return sandwiched(bases()[1], bases()[0], b); }
 

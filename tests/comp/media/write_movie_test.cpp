@@ -147,6 +147,21 @@ TEST(WriteMovie, OthersReadTagsRateTimecodeAndFrames) {
   EXPECT_LT(text.find("moov"), text.find("mdat"));
 }
 
+TEST(WriteMovie, ItsEncodingIsReadBackFromItsTag) {
+  const std::string dir = samples::folder();
+  for (Encoding e : all_encodings())
+    for (const char* name : {"a.mov", "a.mkv", "a.mp4"}) {
+      SCOPED_TRACE(std::string(pw::name(e)) + " " + name);
+      MovieWriteOptions o{.width = 96, .height = 64};
+      o.encoding = e;
+      write(dir + name, o, 1, 3);
+      const auto movie = Movie::open(dir + name);
+      ASSERT_TRUE(movie) << told(movie.error());
+      EXPECT_EQ((*movie)->info().encoding.value, e == Encoding::bt1886 ? Encoding::rec709_camera : e);
+      EXPECT_EQ((*movie)->info().encoding.from, "as the file says");
+    }
+}
+
 TEST(WriteMovie, SameBytesTwiceInAnyOrderFromManyThreads) {
   const std::string dir = samples::folder();
   for (const char* name : {"a.mov", "a.mkv", "a.mp4"}) {

@@ -140,6 +140,12 @@ TEST(Rain, KeepsTheLevelWhenAsked) {
     EXPECT_NEAR(added / all, keep ? 0 : 1, 0.06);
     EXPECT_GT(most, 2 * all);
   }
+  // Nothing is taken off where all drops are hidden.
+  const float one[] = {1};
+  const Picture matte = Canvas::filled(kWhole, 1, one).finish();
+  const Picture p = rain(kFall, {.keep_level = true}, around, 20, 0, &matte, kFall.near_m, kWhole);
+  for (int y = 0; y < 270; ++y)
+    for (int i = 0; i < 4 * 480; ++i) ASSERT_EQ(p.row(y)[i], 0.f);
 }
 
 TEST(Rain, MattesHideWhatFallsBehindThem) {
