@@ -38,8 +38,9 @@ SPAN = 3.0
 BESIDE = (-14.0, -11.0, -8.0, 8.0, 11.0, 14.0)
 RUN = 12
 ADDED_LIMIT = 1.2  # Code values, on the steady harbour.
-# Height of the bands, side of the tiles, seed of their order; no band or tile divides the picture evenly.
-BANDS = ((270, 96, 1), (113, 61, 2), (64, 200, 3))
+# Height of the bands, side of the tiles, seed of their order, beside the command's own whole frames in one piece; no tile
+# divides the picture evenly.
+BANDS = ((113, 61, 2), (64, 200, 3))
 
 
 # The hole as a picture, put before the shot in the copy that is rendered.
