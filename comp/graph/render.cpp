@@ -67,6 +67,29 @@ Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const Rend
   return std::move(*whole).finish().cropped((*drawing.stage.extents(want.frame))[want.node]);
 }
 
+// Of one frame, in one go: what several of them come from is drawn once. Nothing when that does not fit into the memory
+// limit, or when one of them cannot be drawn.
+std::optional<std::vector<Picture>> draw_together(const Drawing& drawing, const std::vector<Want>& wants,
+                                                  const RenderOptions& options) {
+  const int64_t limit = options.memory_limit / std::max(1, options.frames_at_once);
+  if (wants.size() < 2 || options.band_height > 0) return std::nullopt;
+  for (const Want& w : wants)
+    if (too_large(w.rect, options.memory_limit)) return std::nullopt;
+  const Plan plan = make_plan(drawing.stage, wants);
+  if (plan.peak_bytes() > limit) return std::nullopt;
+  auto drawn = draw(drawing, plan);
+  if (!drawn) return std::nullopt;
+  for (size_t i = 0; i < wants.size(); ++i) (*drawn)[i] = (*drawn)[i].cropped(wants[i].rect);
+  return std::move(*drawn);
+}
+
+// What is to be written of one frame.
+struct Due {
+  int sink;
+  std::string origin;
+  Want want;
+};
+
 }  // namespace
 
 std::string_view name(Outcome o) {
@@ -88,33 +111,45 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
 
   std::atomic<bool> enough{false};  // Of a strict run.
 
-  // The value holds warnings.
-  auto deliver = [&](int sink, int frame, Outcome& outcome) -> Result<Problems> {
-    const Node& node = scene.graph.nodes[sink];
-    const Hooks& hooks = node.kind->hooks;
-    const Link& from = node.inputs[0][0];
-    const std::string origin = fmt::format("{} {}", keys[sink], frame);
-    if (options.reuse && !reels.of(sink) && hooks.origin &&
-        hooks.origin(node.params.get(), scene.shot, frame) == origin) {
-      outcome = Outcome::kept;
-      return Problems{};
-    }
-    const Rect rect = file_rect(stage, sink, frame);
+  auto due_of = [&](int sink, int frame) {
+    const Link& from = scene.graph.nodes[sink].inputs[0][0];
+    return Due{
+        sink, fmt::format("{} {}", keys[sink], frame), {from.node, from.output, frame, file_rect(stage, sink, frame)}};
+  };
+  auto is_there = [&](const Due& d) {
+    const Node& node = scene.graph.nodes[d.sink];
+    return options.reuse && !reels.of(d.sink) && node.kind->hooks.origin &&
+           node.kind->hooks.origin(node.params.get(), scene.shot, d.want.frame) == d.origin;
+  };
+  auto draw_alone = [&](const Due& d) -> Result<Picture> {
+    if (auto problem = too_large(d.want.rect, options.memory_limit)) return fail(std::move(*problem));
+    return draw_banded(drawing, d.want, options);
+  };
+  // The value holds warnings. `drawn`: when it has been already.
+  auto deliver = [&](const Due& d, const Picture* drawn) -> Result<Problems> {
+    const Node& node = scene.graph.nodes[d.sink];
     try {
-      if (auto problem = too_large(rect, options.memory_limit)) return fail(std::move(*problem));
-      auto picture = draw_banded(drawing, {from.node, from.output, frame, rect}, options);
+      const Result<Picture> picture = drawn ? *drawn : draw_alone(d);
       if (!picture) return fail(picture.error());
-      Reel* reel = reels.of(sink);
-      auto written = reel ? reel->add(frame, *picture)
-                          : hooks.deliver(node.params.get(),
-                                          Delivering{scene.shot, frame, *picture, origin, std::string(target_name())});
-      if (written) outcome = Outcome::written;
-      return written;
+      if (Reel* reel = reels.of(d.sink)) return reel->add(d.want.frame, *picture);
+      return node.kind->hooks.deliver(
+          node.params.get(), Delivering{scene.shot, d.want.frame, *picture, d.origin, std::string(target_name())});
     } catch (const std::bad_alloc&) {  // The other frames may still fit.
       return fail(Problem{.what = fmt::format("{}: the machine has no more memory", node.name),
                           .remedy = "lower --memory, --threads or --scale"});
     }
   };
+  auto together = [&](const std::vector<Due>& due) -> std::optional<std::vector<Picture>> {
+    std::vector<Want> wants;
+    for (const Due& d : due) wants.push_back(d.want);
+    try {
+      return draw_together(drawing, wants, options);
+    } catch (const std::bad_alloc&) {  // One by one they may fit.
+      return std::nullopt;
+    }
+  };
+  using Clock = std::chrono::steady_clock;
+  const auto since = [](Clock::time_point t) { return std::chrono::duration<double>(Clock::now() - t).count(); };
   auto one = [&](size_t i) {
     if (const bool stopped = options.stop && options.stop->load(); stopped || enough) {
       std::lock_guard lock(mutex);
@@ -122,26 +157,38 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
       return;
     }
     const int frame = frames[i];
-    for (int sink : sinks) {
-      if (!reels.takes(sink)) continue;
-      const auto start = std::chrono::steady_clock::now();
-      Outcome outcome = Outcome::failed;
-      Result<Problems> result = deliver(sink, frame, outcome);
-      const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
-      if (!result) reels.lose(sink, frame);
-      Problems& problems = result ? *result : result.error();
+    auto tell = [&](int sink, Outcome outcome, double seconds, Problems problems) {
       for (Problem& p : problems) p.frame = frame;
       if (options.strict && !problems.empty()) enough = true;
       std::lock_guard lock(mutex);
       report.written += outcome == Outcome::written && !reels.of(sink);
       report.kept += outcome == Outcome::kept;
-      if (options.delivered) options.delivered({sink, frame, outcome, took.count(), problems});
+      if (options.delivered) options.delivered({sink, frame, outcome, seconds, problems});
       for (Problem& p : problems) {
         // The same broken input met through two sinks is told once.
         const bool known = std::any_of(told[i].begin(), told[i].end(),
                                        [&](const Problem& q) { return q.file == p.file && q.what == p.what; });
         if (!known) told[i].push_back(std::move(p));
       }
+    };
+    std::vector<Due> due;
+    for (int sink : sinks) {
+      if (!reels.takes(sink)) continue;
+      Due d = due_of(sink, frame);
+      if (is_there(d))
+        tell(sink, Outcome::kept, 0, {});
+      else
+        due.push_back(std::move(d));
+    }
+    const auto begun = Clock::now();
+    const auto drawn = together(due);
+    const double share = due.empty() ? 0 : since(begun) / static_cast<double>(due.size());
+    for (size_t k = 0; k < due.size(); ++k) {
+      const auto start = Clock::now();
+      Result<Problems> result = deliver(due[k], drawn ? &(*drawn)[k] : nullptr);
+      if (!result) reels.lose(due[k].sink, frame);
+      tell(due[k].sink, result ? Outcome::written : Outcome::failed, share + since(start),
+           result ? std::move(*result) : std::move(result.error()));
     }
     std::lock_guard lock(mutex);
     report.frames += !any_error(told[i]);

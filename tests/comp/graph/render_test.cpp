@@ -80,6 +80,52 @@ TEST(Render, ABrokenFrameIsToldAndTheOthersGoOn) {
   EXPECT_EQ(to_string(report.problems), "b.png: frame 2: the file is cut off; copy it again\n");
 }
 
+const std::string kSinks =
+    "shot = { like = \"plate\" }\n"
+    "plate = { kind = \"pattern\" }\n"
+    "left = { kind = \"offset\", image = \"plate\", dx = 5, dy = -3 }\n"
+    "far = { kind = \"offset\", image = \"left\", dx = 70 }\n"
+    "bad = { kind = \"pattern\", broken = 2 }\n"
+    "a = { kind = \"collect\", image = \"left\", file = \"a.####.png\" }\n"
+    "b = { kind = \"collect\", image = \"far\", file = \"b.####.png\" }\n"
+    "c = { kind = \"collect\", image = \"left\", file = \"c.####.png\" }\n"
+    "d = { kind = \"collect\", image = \"bad\", file = \"d.####.png\" }\n";
+
+TEST(Render, WhatSeveralSinksComeFromIsDrawnOnce) {
+  const Scene s = scene(kSinks);
+  const auto results = measure(s, {}, {serial()});
+  const std::vector<int> sinks{s.graph.find("a"), s.graph.find("b"), s.graph.find("c")};
+  const RenderOptions whole{.runner = serial(), .tile_height = 1000};
+  std::map<std::pair<std::string, int>, Picture> alone;
+  for (int sink : sinks) {
+    toy::collected().clear();
+    render(s, *results, {sink}, {1}, whole);
+    alone.merge(toy::collected());
+  }
+  toy::offsets_made() = 0;
+  EXPECT_EQ(render(s, *results, sinks, {1}, whole).written, 3);
+  EXPECT_EQ(toy::offsets_made(), 2);
+  for (const auto& [name, picture] : alone) {
+    EXPECT_EQ(picture.window(), toy::collected().at(name).window()) << name.first;
+    EXPECT_TRUE(same_bits(picture, toy::collected().at(name))) << name.first;
+  }
+  // Where they do not fit together they are drawn one by one.
+  toy::offsets_made() = 0;
+  EXPECT_EQ(render(s, *results, sinks, {1}, {.runner = serial(), .memory_limit = 60000}).written, 3);
+  EXPECT_GT(toy::offsets_made(), 2);
+  for (const auto& [name, picture] : alone) EXPECT_TRUE(same_bits(picture, toy::collected().at(name))) << name.first;
+}
+
+TEST(Render, OneSinkThatCannotBeDrawnLeavesTheOthers) {
+  const Scene s = scene(kSinks);
+  const auto results = measure(s, {}, {serial()});
+  const auto report =
+      render(s, *results, {s.graph.find("d"), s.graph.find("a"), s.graph.find("b")}, {1, 2}, {.runner = serial()});
+  EXPECT_EQ(report.written, 5);
+  EXPECT_EQ(report.frames, 1);
+  EXPECT_EQ(to_string(report.problems), "b.png: frame 2: the file is cut off; copy it again\n");
+}
+
 TEST(Render, MemoryLimitMakesBands) {
   const Scene s = scene(kTwice);
   toy::collected().clear();

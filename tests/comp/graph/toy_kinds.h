@@ -1,5 +1,6 @@
 // Small kinds with obvious pixels, so that the graph is tested without the real ones.
 #pragma once
+#include <atomic>
 #include <map>
 #include <mutex>
 
@@ -17,6 +18,11 @@ inline std::mutex& collected_mutex() {
 }
 inline int& measured_count() {
   static int n = 0;
+  return n;
+}
+
+inline std::atomic<int>& offsets_made() {
+  static std::atomic<int> n = 0;
   return n;
 }
 
@@ -69,6 +75,7 @@ inline std::vector<Kind> kinds() {
           })
           .extent([](const Offset& p, const Ask& a) { return a.inputs[0][0].extent.moved(int(p.dx), int(p.dy)); })
           .make([](const Offset& p, const Making& m) {
+            ++offsets_made();
             Canvas c = Canvas::copy(m.picture(0).moved(int(p.dx), int(p.dy)), m.rect);
             const float gain = float(p.gain.at(m.frame));
             for (int y = m.rect.y0; y < m.rect.y1; ++y)
