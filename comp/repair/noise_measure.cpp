@@ -16,6 +16,10 @@ constexpr size_t kFewest = 24;  // each from this many patches or more.
 // unless nearly all are like that, when the grain itself is not normal.
 constexpr float kStrays = 8.5f / (Patch::kSide * Patch::kSide);
 constexpr double kCalmShare = 0.1;
+// Half of the pixels of a patch come to the same code value twice when the grain's sigma is half a step of the code.
+// Below that rounding is no noise of its own (B. Widrow, I. Kollar, "Quantization Noise", 2008: from half a step on its
+// error is as good as independent of the picture), and what hangs together there is the picture's gentle slopes.
+constexpr float kRounded = 0.5f;
 constexpr float kNoTexture = 0.004f;  // Patches that tell correlations.
 constexpr float kStreak = 0.03f;      // Correlation at the farthest lags that is not grain's.
 constexpr double kLeastGrain = 0.05;  // Of the variance under rain: less cannot be told.
@@ -35,6 +39,14 @@ std::vector<Patch> calm(std::vector<Patch> patches) {
   if (static_cast<double>(count) < kCalmShare * static_cast<double>(patches.size())) return patches;
   std::erase_if(patches, [&](const Patch& p) { return !few(p); });
   return patches;
+}
+
+// The patches that can tell correlations and streaks: none when rounding hides the grain of most.
+std::vector<Patch> grainy(const std::vector<Patch>& patches) {
+  std::vector<Patch> some;
+  for (const Patch& p : patches)
+    if (p.same <= kRounded) some.push_back(p);
+  return 2 * some.size() < patches.size() ? std::vector<Patch>{} : some;
 }
 
 // Pairs (f, f + step), spread over the shot; steps 1, 2 and 3 in turn.
@@ -199,7 +211,10 @@ void correlate(const std::vector<Patch>& patches, Noise& noise) {
       ++count;
       for (int l = 0; l < Patch::kLags; ++l) mean[l] += p.spatial[c][l];
     }
-    for (double& m : mean) m /= std::max(1.0, count);
+    spatial[c].assign(kWide * kWide, 0);
+    spatial[c][kReach * kWide + kReach] = 1;
+    if (count == 0) continue;
+    for (double& m : mean) m /= count;
     double sum = 1;
     for (int turn = 0; turn < 20; ++turn) {
       double all = 1;
@@ -209,8 +224,6 @@ void correlate(const std::vector<Patch>& patches, Noise& noise) {
       }
       sum = std::max(0.0, all);
     }
-    spatial[c].assign(kWide * kWide, 0);
-    spatial[c][kReach * kWide + kReach] = 1;
     for (int y = 0, l = 0; y <= kReach; ++y)
       for (int x = y ? -kReach : 0; x <= kReach; ++x, ++l) {
         if (l == 0) continue;
@@ -318,8 +331,9 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
   }
 
   patches = calm(std::move(patches));
+  const std::vector<Patch> telling = grainy(patches);
   std::vector<const Patch*> all;
-  for (const Patch& p : patches) all.push_back(&p);
+  for (const Patch& p : telling) all.push_back(&p);
   const std::optional<Streaks> streaks = Streaks::find(all);
   Noise noise;
   for (int c = 0; c < 3; ++c) {
@@ -327,7 +341,7 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
     if (curve.empty()) return std::nullopt;
     noise.levels[c] = streaks ? by_law(curve) : with_ends(curve);
   }
-  streaks ? correlate_dry(patches, *streaks, noise) : correlate(patches, noise);
+  streaks ? correlate_dry(telling, *streaks, noise) : correlate(telling, noise);
   return noise;
 }
 

@@ -93,11 +93,12 @@ bool look(const FramePair& pair, const Place& p, Patch& patch) {
   std::array<float, 3> spread{};
   for (int c = 0; c < 3; ++c) {
     double sum = 0;
-    int at_end = 0;
+    int at_end = 0, same = 0;
     for (int y = 0, i = 0; y < kSide; ++y)
       for (int x = 0; x < kSide; ++x, ++i) {
         const float a = pair.a.at(p.x + x, p.y + y)[c], b = pair.b.at(p.x + x + p.dx, p.y + y + p.dy)[c];
         at_end += (a == 0) + (b == 0) + (a == 1) + (b == 1);
+        same += a == b;
         d[c][i] = b - a;
         sum += a + b;
       }
@@ -108,6 +109,7 @@ bool look(const FramePair& pair, const Place& p, Patch& patch) {
     patch.texture = std::max(patch.texture, static_cast<float>(std::min(texture, 1.0)));
     patch.stray = std::max(patch.stray, found.stray);
     const bool told = spread[c] > 0 && at_end <= kCount / 50 && patch.brightness[c] > 0 && texture < kTextureShare;
+    if (told) patch.same = std::max(patch.same, static_cast<float>(same) / kCount);
     patch.sigma[c] = told ? spread[c] * std::sqrt(0.5f) : 0;
     any = any || told;
   }

@@ -19,6 +19,7 @@ struct Patch {
   std::array<float, 3> sigma;       // Of one frame's grain; 0: cannot be told here (clipped, or nothing differs).
   float texture = 0;  // The most texture may have put into it, as a share of its variance; of the channels the largest.
   float stray = 0;    // Share of its pixels that lie beyond 2.5 sigma; of the channels the largest. 0.012 when normal.
+  float same = 0;     // Share of its pixels that did not change at all; of the channels that tell sigma the largest.
   // Plain variance of one frame's grain and all else that differs, for what strays up to 6 sigma.
   std::array<float, 3> variance;
   // Mean product of the difference with itself at a lag, in order of y, then x, over its variance.

@@ -23,6 +23,7 @@ struct Drawn final : NoiseFrames {
   int blur = 0;         // The grain is averaged over this many pixels on either side along x.
   double together = 0;  // What the channels have in common.
   int downpour = 0;
+  double step = 0;  // Of the code; 0: none.
   bool rain = false, clean = false, apart = false, black = false;
 
   int first() const override { return 1; }
@@ -67,6 +68,10 @@ struct Drawn final : NoiseFrames {
       for (int v = y; v < std::min(kH, y + length); ++v)
         for (int k = 0; k < 3; ++k) c.at(x, v)[k] += static_cast<float>(scale * 0.05);
     }
+    if (step > 0)
+      for (int y = 0; y < kH; ++y)
+        for (int x = 0; x < kW; ++x)
+          for (int k = 0; k < 3; ++k) c.at(x, y)[k] = static_cast<float>(step * std::round(c.at(x, y)[k] / step));
     return made_[f] = std::move(c).finish();
   }
   Picture ignore(int) const override { return {}; }
@@ -165,6 +170,19 @@ TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
               std::abs(n->between[0][1]));
   EXPECT_LT(worst, 0.15);
   EXPECT_LT(together, 0.1);
+}
+
+// Where a step of the code is several times the grain, the gentle slopes of the wall turn into steps, whose differences
+// lie in lines down the picture.
+TEST(NoiseMeasure, RoundingIsNeitherStreaksNorCoarseGrain) {
+  Drawn d;
+  d.step = 0.08;
+  const Motion m = d.motion();
+  const auto n = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(n);
+  EXPECT_EQ(n->reach, 0);
+  EXPECT_EQ(n->between[0][1], 0);
+  EXPECT_LT(n->sigma(1, 0.5), d.step);
 }
 
 TEST(NoiseMeasure, ACameraThatStandsNeedsNoMotion) {
