@@ -118,7 +118,8 @@ class Drawer {
         if (r.input == input && r.item == item && r.frame == frame) return pictures_[r.step];
       return none;
     };
-    const std::vector<Rect> tiles = tiles_of(s.rect, d_.tile_width, d_.tile_height);
+    const std::vector<Rect> tiles =
+        node.kind->whole ? std::vector{s.rect} : tiles_of(s.rect, d_.tile_width, d_.tile_height);
     std::vector<Picture> made(tiles.size());
     d_.runner.run(tiles.size(), [&](size_t t) {
       const Making making{Ask{d_.stage.scene.shot, s.frame, tiles[t], s.output, inputs, &d_.stage.measured[s.node],

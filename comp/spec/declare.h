@@ -16,6 +16,7 @@ class Declare {
   }
   Declare also(std::vector<std::string_view> words) && { return kind_.also = std::move(words), std::move(*this); }
   Declare restless() && { return kind_.restless = true, std::move(*this); }
+  Declare whole() && { return kind_.whole = true, std::move(*this); }
   Declare input(Input i) && { return kind_.inputs.push_back(i), std::move(*this); }
   Declare output(Output o) && { return kind_.outputs.push_back(o), std::move(*this); }
 

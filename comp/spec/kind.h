@@ -84,6 +84,8 @@ struct Kind {
   Hooks hooks = {};
   // True: the picture changes from frame to frame even when no input does.
   bool restless = false;
+  // True: drawn in one piece, without tiles, since what all of them would need costs more than they do.
+  bool whole = false;
 
   const Param* param(std::string_view key) const;
   int input(std::string_view key) const;   // -1: none.
