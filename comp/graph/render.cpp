@@ -33,6 +33,9 @@ std::optional<Problem> too_large(const Rect& file, int64_t limit) {
                  .remedy = "raise --memory if the machine has it, or draw with a smaller --scale"};
 }
 
+// What one of the frames in hand may take.
+int64_t limit_of_frame(const RenderOptions& o) { return o.memory_limit / std::max(1, o.frames_at_once); }
+
 // Heights of the bands so that each band's plan fits into the limit.
 int fitting_height(const Stage& stage, const Want& want, int64_t limit) {
   int height = want.rect.height();
@@ -45,8 +48,8 @@ int fitting_height(const Stage& stage, const Want& want, int64_t limit) {
 }
 
 Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const RenderOptions& options) {
-  const int64_t limit = options.memory_limit / std::max(1, options.frames_at_once);
-  const int height = options.band_height > 0 ? options.band_height : fitting_height(drawing.stage, want, limit);
+  const int height =
+      options.band_height > 0 ? options.band_height : fitting_height(drawing.stage, want, limit_of_frame(options));
   if (height >= want.rect.height()) {
     auto drawn = draw(drawing, make_plan(drawing.stage, {want}));
     if (!drawn) return fail(drawn.error());
@@ -71,12 +74,11 @@ Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const Rend
 // limit, or when one of them cannot be drawn.
 std::optional<std::vector<Picture>> draw_together(const Drawing& drawing, const std::vector<Want>& wants,
                                                   const RenderOptions& options) {
-  const int64_t limit = options.memory_limit / std::max(1, options.frames_at_once);
   if (wants.size() < 2 || options.band_height > 0) return std::nullopt;
   for (const Want& w : wants)
     if (too_large(w.rect, options.memory_limit)) return std::nullopt;
   const Plan plan = make_plan(drawing.stage, wants);
-  if (plan.peak_bytes() > limit) return std::nullopt;
+  if (plan.peak_bytes() > limit_of_frame(options)) return std::nullopt;
   auto drawn = draw(drawing, plan);
   if (!drawn) return std::nullopt;
   for (size_t i = 0; i < wants.size(); ++i) (*drawn)[i] = (*drawn)[i].cropped(wants[i].rect);
@@ -111,15 +113,10 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
 
   std::atomic<bool> enough{false};  // Of a strict run.
 
-  auto due_of = [&](int sink, int frame) {
-    const Link& from = scene.graph.nodes[sink].inputs[0][0];
-    return Due{
-        sink, fmt::format("{} {}", keys[sink], frame), {from.node, from.output, frame, file_rect(stage, sink, frame)}};
-  };
-  auto is_there = [&](const Due& d) {
-    const Node& node = scene.graph.nodes[d.sink];
-    return options.reuse && !reels.of(d.sink) && node.kind->hooks.origin &&
-           node.kind->hooks.origin(node.params.get(), scene.shot, d.want.frame) == d.origin;
+  auto is_there = [&](int sink, int frame, const std::string& origin) {
+    const Node& node = scene.graph.nodes[sink];
+    return options.reuse && !reels.of(sink) && node.kind->hooks.origin &&
+           node.kind->hooks.origin(node.params.get(), scene.shot, frame) == origin;
   };
   auto draw_alone = [&](const Due& d) -> Result<Picture> {
     if (auto problem = too_large(d.want.rect, options.memory_limit)) return fail(std::move(*problem));
@@ -174,11 +171,12 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
     std::vector<Due> due;
     for (int sink : sinks) {
       if (!reels.takes(sink)) continue;
-      Due d = due_of(sink, frame);
-      if (is_there(d))
+      const Link& from = scene.graph.nodes[sink].inputs[0][0];
+      const std::string origin = fmt::format("{} {}", keys[sink], frame);
+      if (is_there(sink, frame, origin))
         tell(sink, Outcome::kept, 0, {});
       else
-        due.push_back(std::move(d));
+        due.push_back({sink, origin, {from.node, from.output, frame, file_rect(stage, sink, frame)}});
     }
     const auto begun = Clock::now();
     const auto drawn = together(due);

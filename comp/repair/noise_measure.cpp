@@ -17,11 +17,11 @@ constexpr size_t kFewest = 24;  // each from this many patches or more.
 constexpr float kStrays = 8.5f / (Patch::kSide * Patch::kSide);
 constexpr double kCalmShare = 0.1;
 // Half of the pixels of a patch come to the same code value twice when the grain's sigma is half a step of the code.
-// Below that rounding is no noise of its own (B. Widrow, I. Kollar, "Quantization Noise", 2008: from half a step on its
-// error is as good as independent of the picture), and what hangs together there is the picture's gentle slopes.
+// Below that rounding is no noise of its own (B. Widrow, I. Kollar, "Quantization Noise", 2008, from memory: from half
+// a step on its error is as good as independent of the picture), and what hangs together there is the picture's gentle
+// slopes.
 constexpr float kRounded = 0.5f;
 constexpr float kNoTexture = 0.004f;  // Patches that tell correlations.
-constexpr float kStreak = 0.03f;      // Correlation at the farthest lags that is not grain's.
 constexpr double kLeastGrain = 0.05;  // Of the variance under rain: less cannot be told.
 constexpr float kTooMuch = 2;
 constexpr double kDryZero = 0.06;  // Nor can smaller correlations,

@@ -91,6 +91,11 @@ struct Drawn final : NoiseFrames {
 
 bool go_on(int, int) { return true; }
 
+std::optional<Noise> measured(const Drawn& d) {
+  const Motion m = d.motion();
+  return measure_noise(d, &m, serial(), go_on);
+}
+
 double worst_level(const Noise& n, double scale = 1) {
   double worst = 0;
   for (int c = 0; c < 3; ++c)
@@ -101,8 +106,7 @@ double worst_level(const Noise& n, double scale = 1) {
 
 TEST(NoiseMeasure, FindsLevelsUnderTexture) {
   const Drawn d;
-  const Motion m = d.motion();
-  const auto n = measure_noise(d, &m, serial(), go_on);
+  const auto n = measured(d);
   ASSERT_TRUE(n);
   std::printf("levels off by %.3f at most\n", worst_level(*n));
   EXPECT_LT(worst_level(*n), 0.06);
@@ -122,8 +126,7 @@ TEST(NoiseMeasure, DoesNotDependOnTheUnitOfLight) {
 TEST(NoiseMeasure, FindsWhatHangsTogether) {
   Drawn d;
   d.blur = 1, d.together = 0.4;
-  const Motion m = d.motion();
-  const auto n = measure_noise(d, &m, serial(), go_on);
+  const auto n = measured(d);
   ASSERT_TRUE(n);
   ASSERT_GE(n->reach, 2);
   const int r = n->reach, side = 2 * r + 1;
@@ -140,8 +143,7 @@ TEST(NoiseMeasure, FindsWhatHangsTogether) {
 TEST(NoiseMeasure, RainDoesNotFoolIt) {
   Drawn d;
   d.rain = true;
-  const Motion m = d.motion();
-  const auto n = measure_noise(d, &m, serial(), go_on);
+  const auto n = measured(d);
   ASSERT_TRUE(n);
   double together = 0;
   for (const auto& s : n->spatial)
@@ -155,8 +157,7 @@ TEST(NoiseMeasure, RainDoesNotFoolIt) {
 TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
   Drawn d;
   d.downpour = 3000;
-  const Motion m = d.motion();
-  const auto n = measure_noise(d, &m, serial(), go_on);
+  const auto n = measured(d);
   ASSERT_TRUE(n);
   double together = 0;
   for (const auto& s : n->spatial)
@@ -177,8 +178,7 @@ TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
 TEST(NoiseMeasure, RoundingIsNeitherStreaksNorCoarseGrain) {
   Drawn d;
   d.step = 0.08;
-  const Motion m = d.motion();
-  const auto n = measure_noise(d, &m, serial(), go_on);
+  const auto n = measured(d);
   ASSERT_TRUE(n);
   EXPECT_EQ(n->reach, 0);
   EXPECT_EQ(n->between[0][1], 0);
