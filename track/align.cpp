@@ -19,6 +19,7 @@ constexpr int kWeighings = 5;  // After so many iterations the weights stay, so 
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
 constexpr double kConverged = 0.001;
 constexpr double kConvergedAbove = 0.03;  // The same on levels above the last.
+constexpr double kConvergedRough = 0.01;  // The same on the last when it is not the finest: a start for another search.
 // The frame is sampled anew when the homography has moved by more than this since, or by more than kStale when done.
 constexpr double kNear = 0.1, kStale = 0.003;
 
@@ -170,7 +171,8 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
   Visibility vis;
   std::vector<float> mask = l.mask;
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
-  const double enough = level == o.to_level ? kConverged : kConvergedAbove;
+  const bool finest = level == 0;
+  const double enough = finest ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
   a.converged = false;
   bool done = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
@@ -224,7 +226,7 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
         known = std::max(known, (j * step.covariance * j.transpose()).trace());
       }
     done = i > 0 && a.last_step_px < std::max(enough, 0.1 * std::sqrt(known));
-    a.converged = done && (level > o.to_level || fresh || strayed <= kStale);
+    a.converged = done && (!finest || fresh || strayed <= kStale);
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {

@@ -11,6 +11,7 @@ namespace {
 
 constexpr int kBand = 16;
 constexpr double kStill = 0.1;  // Ways shorter than this smear nothing that matters, pixels.
+constexpr double kShort = 3;    // Ways longer than this spread the samples of the square along themselves.
 
 // Gauss and Legendre's rule with n points on [-1/2, 1/2].
 struct Rule {
@@ -27,6 +28,9 @@ constexpr Rule kRules[] = {{1, {0}, {1}},
                             {-0.453089923f, -0.269234655f, 0, 0.269234655f, 0.453089923f},
                             {0.118463443f, 0.239314335f, 0.284444444f, 0.239314335f, 0.118463443f}}};
 
+// Of the squares' second moments, up to which they count as a pixel's, however they are turned.
+constexpr double kEqual = 0.06;
+
 // A side of `length` pixels: two points hold the box's transfer function to 3 % below half a cycle per pixel.
 const Rule& rule(double length) { return kRules[length <= 1.3 ? 1 : length <= 2.2 ? 2 : length <= 3.2 ? 3 : 4]; }
 
@@ -35,16 +39,16 @@ struct Tap {
   float weight;
 };
 
-// Samples of square and path. Short ways take Gauss's rule in time for every place of the square; long ones a time of
-// its own for each sample, two or more to the pixel, with the places in turn, mirrored every eight samples so that
-// place and time stay uncorrelated.
-std::vector<Tap> taps(double length_u, double length_v, double way) {
+// Samples of square and path, or of the path alone. Short ways take Gauss's rule in time for every place of the square;
+// long ones a time of its own for each sample, two or more to the pixel, with the places in turn, mirrored every eight
+// samples so that place and time stay uncorrelated.
+std::vector<Tap> taps(double length_u, double length_v, double way, bool path_alone) {
   std::vector<Tap> square, all;
-  const Rule &u = rule(length_u), &v = rule(length_v);
+  const Rule &u = path_alone ? kRules[0] : rule(length_u), &v = path_alone ? kRules[0] : rule(length_v);
   for (int j = 0; j < v.n; ++j)
     for (int i = 0; i < u.n; ++i) square.push_back({u.at[i], v.at[j], 0, u.weight[i] * v.weight[j]});
   if (way < kStill) return square;
-  if (way > 3 && square.size() == 4) {
+  if (way > kShort && square.size() == 4) {
     constexpr int turn[] = {0, 3, 1, 2, 2, 1, 3, 0};
     const int n = 8 * static_cast<int>(std::ceil(2 * way / 8));
     for (int i = 0; i < n; ++i) {
@@ -99,6 +103,7 @@ inline void set_way(Footprint& f, const Local& open, const Local& middle, const 
 // The longest sides of the parallelograms that box(x) spans, and the longest way, over the window, looked at on a grid.
 struct Extent {
   double u = 0, v = 0, way = 0;
+  bool equal = true;  // All of them are nearly as large and as round as a pixel, and no way is long.
 };
 template <class At>
 Extent extent(const Rect& w, const At& at) {
@@ -109,43 +114,57 @@ Extent extent(const Rect& w, const At& at) {
       const double u = std::hypot(f.ux, f.uy), v = std::hypot(f.vx, f.vy), way = 2 * std::hypot(f.px, f.py);
       if (!std::isfinite(u + v + way)) continue;
       e.u = std::max(e.u, u), e.v = std::max(e.v, v), e.way = std::max(e.way, way);
+      const double xx = f.ux * f.ux + f.vx * f.vx, xy = f.ux * f.uy + f.vx * f.vy, yy = f.uy * f.uy + f.vy * f.vy;
+      e.equal = e.equal && std::max({std::abs(xx - 1), std::abs(xy), std::abs(yy - 1)}) < kEqual;
     }
   e.way = std::min(e.way, 400.0);
+  e.equal = e.equal && e.way <= kShort;
   return e;
 }
 
-template <class At>
-void average(const Raster& spline, Raster& out, const Runner& runner, const At& at) {
+// The mean over each pixel's taps: kSquare of values of the spline, otherwise of its means over a pixel.
+template <bool kSquare, class At>
+void average(const Raster& spline, const std::vector<Tap>& pattern, bool moves, Raster& out, const Runner& runner,
+             const At& at) {
   const Rect w = out.window();
-  const Extent e = extent(w, at);
-  const std::vector<Tap> pattern = taps(e.u, e.v, e.way);
-  const bool moves = e.way >= kStill;
-  const Reach reach = spline_reach(spline.window());
-  const auto band = [&](size_t b) {
+  const Reach reach = kSquare ? spline_reach(spline.window()) : mean_reach(spline.window());
+  runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
     const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
     for (int y = y0; y < y1; ++y) {
       f4* o = out.row(y);
       for (int x = w.x0; x < w.x1; ++x, ++o) {
         const Footprint f = at(x + 0.5, y + 0.5);
         // How far samples stray from the centre at most.
-        const float ex = 0.5f * (std::abs(f.ux) + std::abs(f.vx)) + std::abs(f.px) + std::abs(f.qx);
-        const float ey = 0.5f * (std::abs(f.uy) + std::abs(f.vy)) + std::abs(f.py) + std::abs(f.qy);
+        float ex = std::abs(f.px) + std::abs(f.qx), ey = std::abs(f.py) + std::abs(f.qy);
+        if constexpr (kSquare)
+          ex += 0.5f * (std::abs(f.ux) + std::abs(f.vx)), ey += 0.5f * (std::abs(f.uy) + std::abs(f.vy));
         if (!(reach.contains(f.x - ex, f.y - ey) && reach.contains(f.x + ex, f.y + ey))) {
           *o = splat(0);
           continue;
         }
         f4 sum = splat(0);
         for (const Tap& t : pattern) {
-          float px = f.x + (f.ux * t.u + f.vx * t.v), py = f.y + (f.uy * t.u + f.vy * t.v);
+          float px = f.x, py = f.y;
+          if constexpr (kSquare) px += f.ux * t.u + f.vx * t.v, py += f.uy * t.u + f.vy * t.v;
           if (moves) px += (f.px + f.qx * t.t) * t.t, py += (f.py + f.qy * t.t) * t.t;
-          sum += splat(t.weight) * spline_at(spline, px, py);
+          sum += splat(t.weight) * (kSquare ? spline_at(spline, px, py) : spline_mean_at(spline, px, py));
         }
         sum[3] = 1;
         *o = sum;
       }
     }
-  };
-  runner.run(size_t(w.height() + kBand - 1) / kBand, band);
+  });
+}
+
+template <class At>
+void average(const Raster& spline, Raster& out, const Runner& runner, const At& at) {
+  const Extent e = extent(out.window(), at);
+  const std::vector<Tap> pattern = taps(e.u, e.v, e.way, e.equal);
+  const bool moves = e.way >= kStill;
+  if (e.equal)
+    average<false>(spline, pattern, moves, out, runner, at);
+  else
+    average<true>(spline, pattern, moves, out, runner, at);
 }
 
 }  // namespace

@@ -37,7 +37,7 @@ struct TileSums {
   Eigen::Matrix<double, kLight, kLight> nn;    // N'N
   Eigen::Matrix<double, kMotion, 1> jr;        // J'r
   LightVector nr;                              // N'r
-  double rr = 0, count = 0;                    // Weighted squares; sum of robust weights.
+  double count = 0;                            // Sum of robust weights.
 };
 
 struct TileInput {

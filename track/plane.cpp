@@ -18,6 +18,7 @@ namespace {
 
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
+constexpr double kNearStart = 0.5;      // Starts nearer to each other are one, pixels of the coarsest level.
 constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
 
 struct Tracker {
@@ -39,19 +40,27 @@ struct Tracker {
   struct Found {
     Alignment alignment;
     Pose pose;
+    double noise = 0;  // Of the frame, code values from 0 to 1.
   };
 
   Found track(int frame, int direction, Past& past) const;
   Found refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
                const Path& reference_path) const;
   Pose judge(int frame, const Alignment& a) const;
-  Reference::Options alignment_options(const Picture& image) const;
+  Reference::Options alignment_options(double noise) const;
 };
 
 std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
   std::vector<Point> out;
   for (const Point& p : polygon) out.push_back(map(h, p));
   return out;
+}
+
+// Longest way between where two homographies put a corner.
+double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> region) {
+  double way = 0;
+  for (const Point& p : region) way = std::max(way, (map(a, p) - map(b, p)).norm());
+  return way;
 }
 
 bool sane(const Matrix3& h, std::span<const Point> region) {
@@ -64,10 +73,10 @@ bool sane(const Matrix3& h, std::span<const Point> region) {
   return ratio > 0.01 && ratio < 100;
 }
 
-Reference::Options Tracker::alignment_options(const Picture& image) const {
+Reference::Options Tracker::alignment_options(double noise) const {
   Reference::Options o;
   // Both footprints average each picture's noise to about 0.6 of what its pixels have.
-  o.sigma = 0.6 * std::hypot(noise_sigma(image), reference_noise);
+  o.sigma = 0.6 * std::hypot(noise, reference_noise);
   return o;
 }
 
@@ -82,7 +91,8 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   }
   FeatureImage features(image);
   const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
-  const Reference::Options basic = alignment_options(image);
+  const double noise = noise_sigma(image);
+  const Reference::Options basic = alignment_options(noise);
   const Matrix3 still = past.last.frame_from_ref;
 
   std::vector<Matrix3> starts;
@@ -121,9 +131,12 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     Reference::Options o = basic;
     o.from_level = reference.levels() - 1;
     o.to_level = std::min(1, o.from_level);
-    // The best start is the one from which most of the texture agrees.
+    // The best start is the one from which most of the texture agrees. One so near to an answer that the coarsest level
+    // tells no difference would only find it again.
+    const double near_px = kNearStart * std::ldexp(1.0, o.from_level);
     for (const Matrix3& h : from) {
       if (!sane(h, options.region)) continue;
+      if (best.visible > 0 && farthest(h, best.frame_from_ref, options.region) < near_px) continue;
       set_paths(o, h);
       Alignment t = past.last;
       t.frame_from_ref = h;
@@ -144,6 +157,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
       if (pose.status != TrackStatus::lost) found = {std::move(again), pose};
     }
   }
+  found.noise = noise;
   past.lost = found.pose.status == TrackStatus::lost;
   if (past.lost) {
     found.pose.frame_from_ref = still;
@@ -167,7 +181,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   const Rect window = r ? intersect(r->grown(48), picture) : picture;
   if (window.empty()) return rough;
   const Pyramid p = pyramid(image, window, reference.levels(), serial());
-  Reference::Options o = alignment_options(image);
+  Reference::Options o = alignment_options(rough.noise);
   o.fresh_light = false;
   o.position_px = 0.5;
   o.reference_path = reference_path;

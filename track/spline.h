@@ -2,6 +2,8 @@
 // Signal Processing 41, 1993. Of all kernels four pixels wide it has the least error on smooth pictures (P. Thevenaz,
 // T. Blu, M. Unser, "Interpolation revisited", IEEE Transactions on Medical Imaging 19, 2000).
 #pragma once
+#include <immintrin.h>
+
 #include "track/raster.h"
 
 namespace pw {
@@ -21,26 +23,76 @@ inline f8 spline_weights(float u, float v) {
   return ((c3 * t + c2) * t + c1) * t + c0;
 }
 
-// The spline at position (x, y), counted from the outer corner of the plate's first pixel. Needs two pixels on every
-// side: see spline_reach. Two neighbouring pixels fill one register of eight floats.
-inline f4 spline_at(const Raster& coefficients, float x, float y) {
+// Products are added in one rounding: the instruction is part of the stated target.
+inline f8 plus_product(f8 sum, f8 a, f8 b) { return _mm256_fmadd_ps(a, b, sum); }
+inline f4 plus_product(f4 sum, f4 a, f4 b) { return _mm_fmadd_ps(a, b, sum); }
+
+// Two neighbouring pixels fill one register of eight floats.
+inline f8 two_pixels(const f4* p) {
   using Load = float __attribute__((vector_size(32), aligned(4), may_alias));
+  return *reinterpret_cast<const Load*>(p);
+}
+
+// The spline at position (x, y), counted from the outer corner of the plate's first pixel. Needs two pixels on every
+// side: see spline_reach.
+inline f4 spline_at(const Raster& coefficients, float x, float y) {
   const float u = x - 0.5f, v = y - 0.5f;
   const int iu = static_cast<int>(u) - (u < 0), iv = static_cast<int>(v) - (v < 0);
   const f8 w = spline_weights(u - static_cast<float>(iu), v - static_cast<float>(iv));
+  const f4* p = &coefficients.at(iu - 1, iv - 1);
+  const int64_t stride = coefficients.window().width();
+  // Down the columns, then along what is left.
+  const f8 w0 = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4);
+  const f8 w1 = __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5);
+  const f8 w2 = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6);
+  const f8 w3 = __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7);
+  const auto down = [&](const f4* q) {
+    const f8 top = plus_product(w0 * two_pixels(q), w1, two_pixels(q + stride));
+    return plus_product(plus_product(top, w2, two_pixels(q + 2 * stride)), w3, two_pixels(q + 3 * stride));
+  };
   const f8 left = __builtin_shufflevector(w, w, 0, 0, 0, 0, 1, 1, 1, 1);
   const f8 right = __builtin_shufflevector(w, w, 2, 2, 2, 2, 3, 3, 3, 3);
-  const int64_t stride = int64_t{4} * coefficients.window().width();
-  const float* p = reinterpret_cast<const float*>(&coefficients.at(iu - 1, iv - 1));
-  const auto row = [&](const float* q) {
-    return left * *reinterpret_cast<const Load*>(q) + right * *reinterpret_cast<const Load*>(q + 8);
-  };
-  const f8 top = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4) * row(p) +
-                 __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5) * row(p + stride);
-  const f8 bottom = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6) * row(p + 2 * stride) +
-                    __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7) * row(p + 3 * stride);
-  const f8 sum = top + bottom;
+  const f8 sum = plus_product(left * down(p), right, down(p + 2));
   return __builtin_shufflevector(sum, sum, 0, 1, 2, 3) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
+}
+
+// The mean of the spline over the unit square about (x, y): a spline of the fourth degree with the same coefficients,
+// for the mean over a pixel is what each degree's kernel is of the one below.
+inline f4 spline_mean_at(const Raster& coefficients, float x, float y) {
+  const int iu = static_cast<int>(x) - (x < 0), iv = static_cast<int>(y) - (y < 0);
+  const float u = x - static_cast<float>(iu) - 0.5f, v = y - static_cast<float>(iv) - 0.5f;
+  // Lanes 0 to 3: the first four of the five samples around along x; 4 to 7 along y. The fifth mirrors the first.
+  const f8 t{u, u, u, u, v, v, v, v};
+  constexpr float s = 1 / 384.f;
+  const f8 c0{s, 76 * s, 230 * s, 76 * s, s, 76 * s, 230 * s, 76 * s};
+  const f8 c1{-8 * s, -176 * s, 0, 176 * s, -8 * s, -176 * s, 0, 176 * s};
+  const f8 c2{24 * s, 96 * s, -240 * s, 96 * s, 24 * s, 96 * s, -240 * s, 96 * s};
+  const f8 c3{-32 * s, 64 * s, 0, -64 * s, -32 * s, 64 * s, 0, -64 * s};
+  const f8 c4{16 * s, -64 * s, 96 * s, -64 * s, 16 * s, -64 * s, 96 * s, -64 * s};
+  const f8 w = plus_product(c0, plus_product(c1, plus_product(c2, plus_product(c3, c4, t), t), t), t);
+  const f4 last{0.5f + u, 0.5f + v, 0, 0}, square = last * last, fifth = square * square * splat(1 / 24.f);
+  const f4* p = &coefficients.at(iu - 2, iv - 2);
+  const int64_t stride = coefficients.window().width();
+  const f8 w0 = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4);
+  const f8 w1 = __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5);
+  const f8 w2 = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6);
+  const f8 w3 = __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7);
+  const f8 w4 = __builtin_shufflevector(fifth, fifth, 1, 1, 1, 1, 1, 1, 1, 1);
+  const auto down = [&](const f4* q) {
+    f8 sum = plus_product(w0 * two_pixels(q), w1, two_pixels(q + stride));
+    sum = plus_product(plus_product(sum, w2, two_pixels(q + 2 * stride)), w3, two_pixels(q + 3 * stride));
+    return plus_product(sum, w4, two_pixels(q + 4 * stride));
+  };
+  const auto low = [](f8 a) { return __builtin_shufflevector(a, a, 0, 1, 2, 3); };
+  const f4* q = p + 4;
+  f4 end = plus_product(low(w0) * q[0], low(w1), q[stride]);
+  end = plus_product(plus_product(end, low(w2), q[2 * stride]), low(w3), q[3 * stride]);
+  end = plus_product(end, low(w4), q[4 * stride]);
+  const f8 left = __builtin_shufflevector(w, w, 0, 0, 0, 0, 1, 1, 1, 1);
+  const f8 right = __builtin_shufflevector(w, w, 2, 2, 2, 2, 3, 3, 3, 3);
+  const f8 sum = plus_product(left * down(p), right, down(p + 2));
+  const f4 four = low(sum) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
+  return plus_product(four, __builtin_shufflevector(fifth, fifth, 0, 0, 0, 0), end);
 }
 
 // Positions where spline_at may be asked: x0 <= x < x1 and the same in y.
@@ -49,5 +101,6 @@ struct Reach {
   bool contains(float x, float y) const { return x >= x0 && x < x1 && y >= y0 && y < y1; }
 };
 inline Reach spline_reach(const Rect& w) { return {w.x0 + 1.5f, w.y0 + 1.5f, w.x1 - 1.5f, w.y1 - 1.5f}; }
+inline Reach mean_reach(const Rect& w) { return {w.x0 + 2.f, w.y0 + 2.f, w.x1 - 2.f, w.y1 - 2.f}; }
 
 }  // namespace pw

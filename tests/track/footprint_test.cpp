@@ -48,6 +48,27 @@ TEST(Footprint, SmearIsTheMeanOverThePath) {
   }
 }
 
+TEST(Footprint, BothPicturesShowTheSame) {
+  // The first two are near enough in size for the short way, the others are not.
+  Matrix3 turned = translation(30.3, -12.7) * scaling(1.02, 1.02), slanted = Matrix3::Identity();
+  turned = turned * Eigen::AngleAxisd(0.4, Eigen::Vector3d::UnitZ()).toRotationMatrix();
+  slanted(2, 0) = 0.001, slanted(0, 1) = 0.2;
+  for (const Matrix3& h : {translation(3.4, -2.2), turned, Matrix3(scaling(1.3, 0.8)), slanted})
+    for (const Wave& w : {Wave{0.04, 0.02}, Wave{0.13, -0.08}, Wave{0.02, 0.22}}) {
+      Raster reference = picture(w, Matrix3::Identity(), {0, 0, 120, 100});
+      Raster frame = picture(w, h.inverse(), {0, 0, 160, 120});
+      to_spline(reference), to_spline(frame);
+      Raster a(Rect{50, 40, 70, 60}), b(Rect{50, 40, 70, 60});
+      see_reference(reference, h, Path{}, a, serial());
+      see_frame(frame, h, Path{}, b, serial());
+      for (int y = 40; y < 60; ++y)
+        for (int x = 50; x < 70; ++x) {
+          ASSERT_EQ(b.at(x, y)[3], 1);
+          EXPECT_NEAR(a.at(x, y)[0], b.at(x, y)[0], 0.009) << w.fx << ' ' << h;
+        }
+    }
+}
+
 TEST(Footprint, OutsideIsMarked) {
   Raster r = picture({0.1, 0}, Matrix3::Identity(), {0, 0, 40, 40});
   to_spline(r);

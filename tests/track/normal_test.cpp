@@ -70,13 +70,57 @@ TEST(Normal, StepFindsASmallMotion) {
   EXPECT_LT((step.motion + motion).norm(), 0.05 * motion.norm()) << step.motion.transpose();
 }
 
+TEST(Normal, SumsAgainstRowsOfTheDerivative) {
+  MotionVector motion;
+  motion << 0.11, -0.07, 0.21, 0.05, -0.12, -0.16, 0.02, -0.03;
+  LightVector l;
+  l << 1.03, 0.004, 0.97, -0.003, 1.01, 0.002, 0.01, -0.012;
+  Smooth s(motion, Light::start());
+  s.weight.at(s.tile.x0 + 3, s.tile.y0 + 1) = splat(0);
+  const TileSums t = accumulate(s.input(), s.tile, l);
+  Eigen::MatrixXd jj = Eigen::MatrixXd::Zero(kMotion, kMotion), jn = jj, nn = jj;
+  Eigen::VectorXd jr = Eigen::VectorXd::Zero(kMotion), nr = jr;
+  double count = 0;
+  for (int y = s.tile.y0; y < s.tile.y1; ++y)
+    for (int x = s.tile.x0; x < s.tile.x1; ++x) {
+      const double xi = 2 * (x + 0.5 - s.tile.x0) / s.tile.width() - 1;
+      const double eta = 2 * (y + 0.5 - s.tile.y0) / s.tile.height() - 1;
+      count += s.weight.at(x, y)[3];
+      for (int c = 0; c < 3; ++c) {
+        const auto middle = [&](int dx, int dy) { return double(s.middle.at(x + dx, y + dy)[c]); };
+        const double gx = (8 * (middle(1, 0) - middle(-1, 0)) - (middle(2, 0) - middle(-2, 0))) / 12;
+        const double gy = (8 * (middle(0, 1) - middle(0, -1)) - (middle(0, 2) - middle(0, -2))) / 12;
+        const Eigen::VectorXd j =
+            motion_jacobian(Point(x + 0.5, y + 0.5), s.centre, s.radius).transpose() * Eigen::Vector2d(gx, gy);
+        const double v = s.reference.at(x, y)[c], w = s.weight.at(x, y)[c];
+        Eigen::VectorXd n = Eigen::VectorXd::Zero(kLight);
+        n[2 * c] = v, n[2 * c + 1] = 1, n[6] = xi * v, n[7] = eta * v;
+        const double r = s.frame.at(x, y)[c] - n.dot(l);
+        jj += w * j * j.transpose(), jn += w * j * n.transpose(), nn += w * n * n.transpose();
+        jr += w * r * j, nr += w * r * n;
+      }
+    }
+  EXPECT_NEAR(t.count, count, 1e-5 * count);
+  EXPECT_LT((t.jj - jj).norm(), 1e-5 * jj.norm());
+  EXPECT_LT((t.jn - jn).norm(), 1e-5 * jn.norm());
+  EXPECT_LT((t.nn - nn).norm(), 1e-5 * nn.norm());
+  EXPECT_LT((t.jr - jr).norm(), 1e-4 * jr.norm());
+  EXPECT_LT((t.nr - nr).norm(), 1e-4 * nr.norm());
+}
+
 TEST(Normal, GradientOfTheCostAgainstDifferences) {
   // J'r is half the derivative of the weighted squares when the frame moves.
   const auto cost = [](const MotionVector& m, MotionVector* slope) {
     const Smooth s(m, Light::start());
-    const TileSums t = accumulate(s.input(), s.tile, Light::start());
-    if (slope) *slope = t.jr;
-    return t.rr;
+    if (slope) *slope = accumulate(s.input(), s.tile, Light::start()).jr;
+    double squares = 0;
+    for (int y = s.tile.y0; y < s.tile.y1; ++y)
+      for (int x = s.tile.x0; x < s.tile.x1; ++x)
+        for (int c = 0; c < 3; ++c) {
+          const double r = s.frame.at(x, y)[c] - s.reference.at(x, y)[c];
+          squares += s.weight.at(x, y)[c] * r * r;
+        }
+    return squares;
   };
   MotionVector at, slope;
   at << 0.02, 0.01, 0.03, -0.02, 0.01, 0.02, 0.01, -0.01;

@@ -54,6 +54,24 @@ TEST(Spline, AgreesWithTheDefinition) {
   }
 }
 
+TEST(Spline, MeanOverASquare) {
+  const Rect w{0, 0, 24, 20};
+  Raster c = random_raster(w, 1);
+  to_spline(c);
+  constexpr int kSteps = 40;
+  for (int i = 0; i < 40; ++i) {
+    const RandomBits b = random_bits(6, 0, i, 0);
+    const float x = 2.5f + 19 * uniform(b[0]), y = 2.5f + 15 * uniform(b[1]);
+    double mean[4] = {};
+    for (int n = 0; n < kSteps; ++n)
+      for (int m = 0; m < kSteps; ++m) {
+        const f4 v = spline_at(c, x + (m + 0.5f) / kSteps - 0.5f, y + (n + 0.5f) / kSteps - 0.5f);
+        for (int k = 0; k < 4; ++k) mean[k] += v[k] / (kSteps * kSteps);
+      }
+    for (int k = 0; k < 4; ++k) EXPECT_NEAR(spline_mean_at(c, x, y)[k], mean[k], 5e-4);
+  }
+}
+
 TEST(Spline, SmoothFunctionsInTheInterior) {
   Raster c(Rect{0, 0, 60, 60});
   const auto f = [](double x, double y) { return 0.5 + 0.3 * std::sin(0.5 * x + 0.3 * y); };
