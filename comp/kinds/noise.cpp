@@ -93,7 +93,7 @@ Result<Survey> survey(const NoiseParams& p, const Shot& shot) {
 
 Kind declare() {
   return Declare<NoiseParams>(
-             "noise", Family::measure, 3,
+             "noise", Family::measure, 4,
              "The plate's grain: its level at each brightness, and how pixels and channels hang together.")
       .also({"grain analysis"})
       .input({.name = "image", .flow = Flow::picture, .doc = "The moving plate.", .required = false})

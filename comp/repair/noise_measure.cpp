@@ -28,6 +28,10 @@ constexpr double kDryZero = 0.06;  // Nor can smaller correlations,
 constexpr double kDoubt = 0.2;     // nor those within this share of the streaks' own.
 constexpr double kAtMode = 0.35;   // Patches within this of the curve, in the logarithm of sigma, tell correlations.
 
+// A level is too high when so large a share of what bounds it lies so far below it. Of 256 normal numbers each a tenth
+// of the bounds lies 6 % below their middle.
+constexpr double kBoundShare = 0.1, kBelow = 0.85;
+
 // Correlations smaller than this cannot be told from none, nor seen.
 double no_correlation(double patches) {
   return std::max(0.01, 3 / std::sqrt(std::max(1.0, patches) * Patch::kSide * Patch::kSide));
@@ -145,6 +149,25 @@ std::vector<Level> curve_of(const std::vector<Patch>& patches, int c, const Stre
   return curve;
 }
 
+// Lowers what patches without texture tell too high: where all of them show something else that moves, those that have
+// texture still say that there is less grain. Whether any level was.
+bool lower(std::vector<Level>& curve, int c, const std::vector<GrainBound>& bounds) {
+  bool lowered = false;
+  for (size_t i = 0; i < curve.size(); ++i) {
+    const double from = i ? 0.5 * (curve[i - 1].brightness + curve[i].brightness) : 0;
+    const double to = i + 1 < curve.size() ? 0.5 * (curve[i].brightness + curve[i + 1].brightness) : 1e30;
+    std::vector<float> near;
+    for (const GrainBound& b : bounds)
+      if (b.sigma[c] > 0 && b.brightness[c] >= from && b.brightness[c] < to) near.push_back(b.sigma[c]);
+    if (near.size() < kFewest) continue;
+    const auto at = near.begin() + static_cast<ptrdiff_t>(kBoundShare * static_cast<double>(near.size()));
+    std::nth_element(near.begin(), at, near.end());
+    if (*at >= kBelow * curve[i].sigma) continue;
+    curve[i].sigma = *at, lowered = true;
+  }
+  return lowered;
+}
+
 // variance = a * brightness + b through the curve, weighted by the patches; neither below 0.
 struct Affine {
   double a = 0, b = 0;
@@ -186,6 +209,12 @@ std::vector<Noise::Level> with_ends(const std::vector<Level>& curve) {
 std::vector<Noise::Level> by_law(const std::vector<Level>& curve) {
   const Affine law = affine_of(curve);
   return {{0, std::sqrt(law.b)}, {1, std::sqrt(law.a + law.b)}};
+}
+
+bool above(const Patch& p, const Noise& noise) {
+  for (int c = 0; c < 3; ++c)
+    if (p.sigma[c] > 0 && std::log(p.sigma[c] / noise.sigma(c, p.brightness[c])) > kAtMode) return true;
+  return false;
 }
 
 // Correlations from the patches whose sigma lies at the curve. A patch's own mean was taken off it, which takes the
@@ -317,6 +346,7 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
 std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* motion, const Runner& runner,
                                    const std::function<bool(int done, int total)>& progress) {
   std::vector<Patch> patches;
+  std::vector<GrainBound> bounds;
   const auto pairs = pairs_of(frames.first(), frames.last());
   for (size_t i = 0; i < pairs.size(); ++i) {
     const auto [f, g] = pairs[i];
@@ -324,24 +354,36 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
     if (motion) there = motion->find(f) && motion->find(g) ? motion->between(g, f) : std::nullopt;
     if (there) {
       const FramePair pair{frames.image(f), frames.image(g), frames.ignore(f), frames.ignore(g), *there};
-      std::vector<Patch> found = find_patches(pair, runner);
-      patches.insert(patches.end(), found.begin(), found.end());
+      const FoundPatches found = find_patches(pair, runner);
+      patches.insert(patches.end(), found.patches.begin(), found.patches.end());
+      bounds.insert(bounds.end(), found.bounds.begin(), found.bounds.end());
     }
     if (!progress(static_cast<int>(i) + 1, static_cast<int>(pairs.size()))) return std::nullopt;
   }
 
   patches = calm(std::move(patches));
+  Noise noise;
+  bool lowered = false;
+  for (int c = 0; c < 3; ++c) {
+    std::vector<Level> curve = curve_of(patches, c, nullptr);
+    if (curve.empty()) return std::nullopt;
+    lowered = lower(curve, c, bounds) || lowered;
+    noise.levels[c] = with_ends(curve);
+  }
+  // What was told too high tells nothing else either.
+  if (lowered) std::erase_if(patches, [&](const Patch& p) { return above(p, noise); });
   const std::vector<Patch> telling = grainy(patches);
   std::vector<const Patch*> all;
   for (const Patch& p : telling) all.push_back(&p);
   const std::optional<Streaks> streaks = Streaks::find(all);
-  Noise noise;
-  for (int c = 0; c < 3; ++c) {
-    const std::vector<Level> curve = curve_of(patches, c, streaks ? &*streaks : nullptr);
-    if (curve.empty()) return std::nullopt;
-    noise.levels[c] = streaks ? by_law(curve) : with_ends(curve);
+  if (!streaks) {
+    correlate(telling, noise);
+    return noise;
   }
-  streaks ? correlate_dry(telling, *streaks, noise) : correlate(telling, noise);
+  for (int c = 0; c < 3; ++c)
+    if (const std::vector<Level> curve = curve_of(patches, c, &*streaks); !curve.empty())
+      noise.levels[c] = by_law(curve);
+  correlate_dry(telling, *streaks, noise);
   return noise;
 }
 

@@ -27,9 +27,10 @@ class NoiseFrames {
 // beyond 2.5 of it does not count; patches with much of that are left out), which a streak of rain moves little.
 // Patches of similar brightness are brought together by the mode of their logarithms (half-sample mode, D. R. Bickel
 // and R. Fruehwirth, "On a fast, robust estimator of the mode", Computational Statistics & Data Analysis 50, 2006):
-// what moves otherwise, or is covered by rain, adds variance, and does not reach the mode. Below and above what was
-// seen the affine law of photon and read noise (Foi et al. 2008) is continued. Correlations come from the patches at
-// the mode; those within three standard errors of zero are taken for zero.
+// what moves otherwise, or is covered by rain, adds variance, and does not reach the mode. Where nearly all that lacks
+// texture moves otherwise it would be the mode: so no level stays above what patches with texture allow. Below and
+// above what was seen the affine law of photon and read noise (Foi et al. 2008) is continued. Correlations come from
+// the patches at the mode; those within three standard errors of zero are taken for zero.
 //
 // Where all patches hold rain, its streaks are told from the grain by how far they run (see noise_streaks.h) and their
 // share is taken off. One level alone is then off by 15 %, in the dark by 30 %, so the affine law through all of them

@@ -58,7 +58,7 @@ double texture_variance(const FramePair& pair, const Place& p, int c) {
       }
       xx += gx * gx / 36, yy += gy * gy / 36;
     }
-  return (xx * p.rest_x * p.rest_x + yy * p.rest_y * p.rest_y) / (kCount / 4);
+  return (xx * p.rest_x * p.rest_x + yy * p.rest_y * p.rest_y) / (kCount / 4.0);
 }
 
 struct Spread {
@@ -87,7 +87,8 @@ Spread robust(std::array<float, kCount>& d) {
   return {sigma, 1 - static_cast<float>(within) / kCount};
 }
 
-bool look(const FramePair& pair, const Place& p, Patch& patch) {
+// Whether the patch tells the grain; fills `bound` in any case.
+bool look(const FramePair& pair, const Place& p, Patch& patch, GrainBound& bound) {
   std::array<std::array<float, kCount>, 3> d;
   bool any = false;
   std::array<float, 3> spread{};
@@ -108,9 +109,11 @@ bool look(const FramePair& pair, const Place& p, Patch& patch) {
     const double texture = texture_variance(pair, p, c) / std::max(1e-30f, spread[c] * spread[c]);
     patch.texture = std::max(patch.texture, static_cast<float>(std::min(texture, 1.0)));
     patch.stray = std::max(patch.stray, found.stray);
-    const bool told = spread[c] > 0 && at_end <= kCount / 50 && patch.brightness[c] > 0 && texture < kTextureShare;
+    const bool seen = spread[c] > 0 && at_end <= kCount / 50 && patch.brightness[c] > 0;
+    if (seen) bound.brightness[c] = patch.brightness[c], bound.sigma[c] = spread[c] * std::sqrt(0.5f);
+    const bool told = seen && texture < kTextureShare;
     if (told) patch.same = std::max(patch.same, static_cast<float>(same) / kCount);
-    patch.sigma[c] = told ? spread[c] * std::sqrt(0.5f) : 0;
+    patch.sigma[c] = told ? bound.sigma[c] : 0;
     any = any || told;
   }
   if (!any) return false;
@@ -141,7 +144,7 @@ bool look(const FramePair& pair, const Place& p, Patch& patch) {
 
 }  // namespace
 
-std::vector<Patch> find_patches(const FramePair& pair, const Runner& runner) {
+FoundPatches find_patches(const FramePair& pair, const Runner& runner) {
   std::vector<Place> places;
   if (pair.a.channels() < 3 || pair.b.channels() < 3) return {};
   const Rect w = pair.a.window();
@@ -150,14 +153,15 @@ std::vector<Patch> find_patches(const FramePair& pair, const Runner& runner) {
       if (const auto p = place_of(pair, x, y)) places.push_back(*p);
   const size_t count = std::min(kMostPatches, places.size());
   std::vector<std::optional<Patch>> looked(count);
+  FoundPatches found;
+  found.bounds.resize(count);
   runner.run(count, [&](size_t i) {
     Patch patch;
-    if (look(pair, places[i * places.size() / count], patch)) looked[i] = patch;
+    if (look(pair, places[i * places.size() / count], patch, found.bounds[i])) looked[i] = patch;
   });
-  std::vector<Patch> patches;
   for (const auto& p : looked)
-    if (p) patches.push_back(*p);
-  return patches;
+    if (p) found.patches.push_back(*p);
+  return found;
 }
 
 }  // namespace pw

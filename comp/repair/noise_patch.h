@@ -27,14 +27,23 @@ struct Patch {
   std::array<float, 3> between;  // The same between red and green, red and blue, green and blue.
 };
 
+// What a patch says whatever its texture: in each channel the grain is no more than this. Sigma 0: nothing.
+struct GrainBound {
+  std::array<float, 3> brightness{}, sigma{};
+};
+
 struct FramePair {
   Picture a, b;                // 3 or 4 channels.
   Picture ignore_a, ignore_b;  // Matte, may be empty.
   Matrix3 b_from_a;
 };
 
-// At most kMostPatches, spread over the picture, in its order.
+struct FoundPatches {
+  std::vector<Patch> patches;  // Those that tell the grain in a channel or more.
+  std::vector<GrainBound> bounds;
+};
+// At most kMostPatches of each, spread over the picture, in its order.
 inline constexpr size_t kMostPatches = 1500;
-std::vector<Patch> find_patches(const FramePair& pair, const Runner& runner);
+FoundPatches find_patches(const FramePair& pair, const Runner& runner);
 
 }  // namespace pw

@@ -25,6 +25,7 @@ struct Drawn final : NoiseFrames {
   int downpour = 0;
   double step = 0;  // Of the code; 0: none.
   bool rain = false, clean = false, apart = false, black = false;
+  bool river = false;  // Below the wall something without texture that moves otherwise.
 
   int first() const override { return 1; }
   int last() const override { return kLast; }
@@ -45,7 +46,9 @@ struct Drawn final : NoiseFrames {
     for (int y = 0; y < kH; ++y)
       for (int x = 0; x < kW; ++x)
         for (int k = 0; k < 3; ++k) {
-          const double p = black ? 0 : wall(x + 0.5 - drift * f, y + 0.5, k);
+          const double p = black                 ? 0
+                           : river && y > kH / 2 ? 0.3 + 0.2 * x / kW + 0.01 * std::sin(0.11 * x + 0.17 * y + 40.0 * f)
+                                                 : wall(x + 0.5 - drift * f, y + 0.5, k);
           const double g = clean || black ? 0 : std::sqrt(kA * p + kB) * number(x, y, k);
           c.at(x, y)[k] = static_cast<float>(scale * (p + g));
         }
@@ -183,6 +186,17 @@ TEST(NoiseMeasure, RoundingIsNeitherStreaksNorCoarseGrain) {
   EXPECT_EQ(n->reach, 0);
   EXPECT_EQ(n->between[0][1], 0);
   EXPECT_LT(n->sigma(1, 0.5), d.step);
+}
+
+TEST(NoiseMeasure, WhatMovesOtherwiseIsNoGrain) {
+  Drawn d;
+  d.river = true, d.clean = true;
+  const auto n = measured(d);
+  ASSERT_TRUE(n);
+  std::printf("no grain, a river: sigma %.5f; channels %.3f\n", n->sigma(1, 0.4), n->between[0][1]);
+  EXPECT_LT(n->sigma(1, 0.4), 0.0035);
+  EXPECT_EQ(n->reach, 0);
+  EXPECT_EQ(n->between[0][1], 0);
 }
 
 TEST(NoiseMeasure, ACameraThatStandsNeedsNoMotion) {
