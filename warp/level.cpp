@@ -7,6 +7,7 @@ namespace {
 
 // Index in [from, to) of the pixel that the reflection at i shows.
 int reflected(int i, int from, int to) {
+  if (i >= from && i < to) return i;
   const int64_t n = int64_t{to} - from, period = 2 * n;
   int64_t k = (int64_t{i} - from) % period;
   if (k < 0) k += period;
