@@ -320,16 +320,27 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
         double sum = g.lost[c];
         for (const Patch* p : all) sum += share * p->variance[c] * p->spatial[c][Patch::lag(x, y)];
         const double r = dry(sum, streaks.covariance(g, c, c, x, y), grain[c]);
-        if (r == 0) continue;
-        noise.reach = std::max({noise.reach, y, std::abs(x)});
         spatial[c][(kReach + y) * kWide + kReach + x] = spatial[c][(kReach - y) * kWide + kReach - x] = r;
       }
   }
+  // Of wide and slanted streaks something is left. Grain would have it mirrored and turned by a right angle too, and
+  // nothing at two pixels that is not there at one.
+  const auto least = [](double a, double b) { return a * b <= 0 ? 0 : std::abs(a) < std::abs(b) ? a : b; };
+  const auto at = [&](int c, int x, int y) {
+    const auto seen = [&](int u, int v) { return spatial[c][(kReach + v) * kWide + kReach + u]; };
+    const auto even = [&](int u, int v) {
+      return least(least(seen(u, v), seen(-u, v)), least(seen(v, u), seen(-v, u)));
+    };
+    return even(x / 2, y / 2) == 0 ? 0 : even(x, y);
+  };
+  for (int c = 0; c < 3; ++c)
+    for (int y = 0; y <= kReach; ++y)
+      for (int x = 0; x <= kReach; ++x)
+        if (at(c, x, y) != 0) noise.reach = std::max({noise.reach, x, y});
   for (int c = 0; c < 3; ++c) {
     noise.spatial[c].clear();
     for (int y = -noise.reach; y <= noise.reach; ++y)
-      for (int x = -noise.reach; x <= noise.reach; ++x)
-        noise.spatial[c].push_back(spatial[c][(kReach + y) * kWide + kReach + x]);
+      for (int x = -noise.reach; x <= noise.reach; ++x) noise.spatial[c].push_back(at(c, x, y));
   }
   constexpr int kChannels[3][2] = {{0, 1}, {0, 2}, {1, 2}};
   for (int k = 0; k < 3; ++k) {
@@ -370,7 +381,7 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
     lowered = lower(curve, c, bounds) || lowered;
     noise.levels[c] = with_ends(curve);
   }
-  // What was told too high tells nothing else either.
+  // What was told too high tells nothing else either; under rain the patches with less of it are left.
   if (lowered) std::erase_if(patches, [&](const Patch& p) { return above(p, noise); });
   const std::vector<Patch> telling = grainy(patches);
   std::vector<const Patch*> all;

@@ -23,6 +23,7 @@ struct Drawn final : NoiseFrames {
   int blur = 0;         // The grain is averaged over this many pixels on either side along x.
   double together = 0;  // What the channels have in common.
   int downpour = 0;
+  int spread = 0;   // Pixels on either side of a streak's middle that show as much of it, out of focus.
   double step = 0;  // Of the code; 0: none.
   bool rain = false, clean = false, apart = false, black = false;
   bool river = false;  // Below the wall something without texture that moves otherwise.
@@ -60,10 +61,12 @@ struct Drawn final : NoiseFrames {
         const int y = int(top) + v;
         const double x = at - 0.2 * v;
         const int left = int(std::floor(x));
-        for (int side = 0; side < 2; ++side)
+        for (int side = -spread; side < 2 + spread; ++side) {
+          const double share = side == -spread ? 1 - x + left : side == 1 + spread ? x - left : 1;
           for (int k = 0; k < 3; ++k)
             if (y >= 0 && y < kH && left + side >= 0 && left + side < kW)
-              c.at(left + side, y)[k] += static_cast<float>(scale * 0.012 * (side ? x - left : 1 - x + left));
+              c.at(left + side, y)[k] += static_cast<float>(scale * 0.012 * share);
+        }
       }
     }
     for (int i = 0; rain && i < 60; ++i) {
@@ -155,6 +158,14 @@ TEST(NoiseMeasure, RainDoesNotFoolIt) {
   std::printf("under rain: levels off by %.3f, correlations by %.3f\n", worst_level(*n), together);
   EXPECT_LT(worst_level(*n), 0.08);
   EXPECT_LT(together, 0.05);
+}
+
+TEST(NoiseMeasure, WideStreaksLeaveNoCorrelation) {
+  Drawn d;
+  d.downpour = 1200, d.spread = 1;
+  const auto n = measured(d);
+  ASSERT_TRUE(n);
+  EXPECT_EQ(n->reach, 0);
 }
 
 TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
