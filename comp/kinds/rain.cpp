@@ -52,7 +52,7 @@ Picture make(const RainParams& p, const Making& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<RainParams>("rain", Family::maker, 1, "Falling rain, to be laid over a picture.")
+  return Declare<RainParams>("rain", Family::maker, 2, "Falling rain, to be laid over a picture.")
       .restless()
       .whole()
       .input({"plate", Flow::picture, "What lights the drops: the shot the rain falls in."})

@@ -9,7 +9,7 @@
 namespace pw {
 namespace {
 
-constexpr double kWide = 3.5;  // Deviations beyond which a streak is nothing.
+constexpr float kWide = 3.5f;  // Deviations beyond which a streak is nothing.
 constexpr float kPassedOn = 0.94f, kDiffer = 0.15f;
 
 // The normal distribution's integral, off by 1.4e-4 at most (S. R. Bowling et al., "A logistic approximation to the
@@ -112,8 +112,9 @@ void lay_streak(const Streak& s, const float light[3], Canvas& to) {
       const float across = static_cast<float>(dx * uy - dy * ux) * inverse;
       const float along = static_cast<float>(dx * ux + dy * uy) * inverse;
       if (std::abs(across) > kWide || std::abs(along) > h + kWide) continue;
-      const float share =
-          std::min(1.f, top * exp(-0.5f * across * across) * std::max(0.f, normal(along + h) - normal(along - h)));
+      const bool at_end = std::abs(along) > h - kWide;  // Elsewhere all of it lies ahead or behind.
+      const float lengthwise = at_end ? std::max(0.f, normal(along + h) - normal(along - h)) : 1.f;
+      const float share = std::min(1.f, top * exp(-0.5f * across * across) * lengthwise);
       float* p = to.at(x, y);
       for (int k = 0; k < 3; ++k) p[k] += share * (light[k] - p[k]);
       p[3] += share * (1 - p[3]);
