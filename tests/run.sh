@@ -12,8 +12,10 @@ echo "built in $((built - started)) s"
 rm -rf build/release/bars
 status=0
 ctest --preset release -j "$(nproc)" || status=$?
+echo "tests took $(($(date +%s) - built)) s"
 python3 tests/bars/report.py build/release/bars tests/bars.toml || status=1
 echo
+began=$(date +%s)
 tests/bench/run.sh build/release build/release/drawn/harbour || echo "the benchmarks could not be run"
-echo "tests took $(($(date +%s) - built)) s"
+echo "benchmarks took $(($(date +%s) - began)) s"
 exit $status
