@@ -1,11 +1,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <nlohmann/json.hpp>
+#include <optional>
 
 #include "apps/command.h"
 #include "apps/say.h"
+#include "base/parallel.h"
 #include "comp/colour/difference.h"
 #include "comp/media/frames.h"
 #include "comp/media/sequence.h"
@@ -93,6 +96,12 @@ struct Pictures {
   }
 };
 
+// What is wrong with a frame's pictures, or else how they differ.
+struct Compared {
+  Problems wrong;
+  std::optional<Result<Difference>> difference;
+};
+
 int score_pictures(const ScoreCommand& c) {
   const auto code = encoding(c.encoding);
   if (!code) {
@@ -129,40 +138,50 @@ int score_pictures(const ScoreCommand& c) {
   double worst = 1e9, sum = 0, worst_ssim = 2, sum_ssim = 0;
   int worst_at = 0, compared = 0, with_ssim = 0;
   bool failed = false;
-  for (int f : frames) {
+  const auto compare = [&](int f) -> Compared {
     auto a = measured->at(f), b = truth->at(f);
     Result<Picture> m = matte ? matte->at(f) : Result<Picture>(Picture());
-    if (!a || !b || !m) {
-      say(!a ? a.error() : !b ? b.error() : m.error());
-      failed = true;
-      continue;
-    }
+    if (!a || !b || !m) return {!a ? a.error() : !b ? b.error() : m.error(), std::nullopt};
     const Rect one = a->window(), other = b->window();
-    if (one.width() != other.width() || one.height() != other.height()) {
-      say({{.what = fmt::format("the picture is {}x{}, that of {} is {}x{}", one.width(), one.height(), c.truth,
-                                other.width(), other.height()),
-            .remedy = "compare pictures of one size",
-            .file = c.measured,
-            .frame = measured->sequence ? std::optional<int>(f) : std::nullopt}});
+    if (one.width() != other.width() || one.height() != other.height())
+      return {{{.what = fmt::format("the picture is {}x{}, that of {} is {}x{}", one.width(), one.height(), c.truth,
+                                    other.width(), other.height()),
+                .remedy = "compare pictures of one size",
+                .file = c.measured,
+                .frame = measured->sequence ? std::optional<int>(f) : std::nullopt}},
+              std::nullopt};
+    return {
+        {},
+        difference(encoded(*a, *code), encoded(*b, *code), unite(a->window(), b->window()), 1, matte ? &*m : nullptr)};
+  };
+  const auto runner = arena(0);
+  constexpr size_t kBatch = 16;
+  std::array<Compared, kBatch> batch;
+  for (size_t i = 0; i < frames.size(); ++i) {
+    if (i % kBatch == 0)
+      runner->run(std::min(kBatch, frames.size() - i), [&](size_t k) { batch[k] = compare(frames[i + k]); });
+    const int f = frames[i];
+    const auto& [wrong, d] = batch[i % kBatch];
+    if (!wrong.empty()) {
+      say(wrong);
       failed = true;
       continue;
     }
-    const auto d =
-        difference(encoded(*a, *code), encoded(*b, *code), unite(a->window(), b->window()), 1, matte ? &*m : nullptr);
-    if (!d) {
-      if (c.each && !c.json) fmt::print("frame {:5}  {}\n", f, d.error()[0].what);
+    if (!*d) {
+      if (c.each && !c.json) fmt::print("frame {:5}  {}\n", f, d->error()[0].what);
       continue;
     }
     ++compared;
-    sum += std::min(d->psnr, 99.0);
-    if (compared == 1 || d->psnr < worst) worst = d->psnr, worst_at = f;
-    if (d->ssim) sum_ssim += *d->ssim, worst_ssim = std::min(worst_ssim, *d->ssim), ++with_ssim;
-    Json row = {{"frame", f}, {"psnr_db", std::min(d->psnr, 999.0)}, {"largest", d->max_abs}, {"pixels", d->pixels}};
-    if (d->ssim) row["ssim"] = *d->ssim;
+    sum += std::min((*d)->psnr, 99.0);
+    if (compared == 1 || (*d)->psnr < worst) worst = (*d)->psnr, worst_at = f;
+    if ((*d)->ssim) sum_ssim += *(*d)->ssim, worst_ssim = std::min(worst_ssim, *(*d)->ssim), ++with_ssim;
+    Json row = {
+        {"frame", f}, {"psnr_db", std::min((*d)->psnr, 999.0)}, {"largest", (*d)->max_abs}, {"pixels", (*d)->pixels}};
+    if ((*d)->ssim) row["ssim"] = *(*d)->ssim;
     each.push_back(row);
     if (c.each && !c.json)
-      fmt::print("frame {:5}  PSNR {:6.2f} dB  SSIM {}  largest {:.4f}  {} pixels\n", f, std::min(d->psnr, 99.0),
-                 d->ssim ? fmt::format("{:.4f}", *d->ssim) : "-", d->max_abs, d->pixels);
+      fmt::print("frame {:5}  PSNR {:6.2f} dB  SSIM {}  largest {:.4f}  {} pixels\n", f, std::min((*d)->psnr, 99.0),
+                 (*d)->ssim ? fmt::format("{:.4f}", *(*d)->ssim) : "-", (*d)->max_abs, (*d)->pixels);
   }
   if (compared == 0) {
     say({{.what = "there was nothing to compare", .remedy = "check the frames and the matte", .file = c.measured}});
