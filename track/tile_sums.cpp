@@ -15,7 +15,7 @@ namespace {
 using f8 = float __attribute__((vector_size(32)));
 using d8 = double __attribute__((vector_size(64)));
 
-constexpr int kSome = 32;  // Pixels.
+constexpr int kSome = 32;  // Pixels; a tile is no wider.
 
 // A pixel's numbers, named by what is multiplied: weight w (in all of them), gradients gx and gy, value v of the
 // reference, residual r. Those that the channels share are added up over them; of the others each channel has its own.
