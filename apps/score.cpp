@@ -161,27 +161,27 @@ int score_pictures(const ScoreCommand& c) {
     if (i % kBatch == 0)
       runner->run(std::min(kBatch, frames.size() - i), [&](size_t k) { batch[k] = compare(frames[i + k]); });
     const int f = frames[i];
-    const auto& [wrong, d] = batch[i % kBatch];
+    const auto& [wrong, difference] = batch[i % kBatch];
     if (!wrong.empty()) {
       say(wrong);
       failed = true;
       continue;
     }
-    if (!*d) {
-      if (c.each && !c.json) fmt::print("frame {:5}  {}\n", f, d->error()[0].what);
+    const Result<Difference>& d = *difference;
+    if (!d) {
+      if (c.each && !c.json) fmt::print("frame {:5}  {}\n", f, d.error()[0].what);
       continue;
     }
     ++compared;
-    sum += std::min((*d)->psnr, 99.0);
-    if (compared == 1 || (*d)->psnr < worst) worst = (*d)->psnr, worst_at = f;
-    if ((*d)->ssim) sum_ssim += *(*d)->ssim, worst_ssim = std::min(worst_ssim, *(*d)->ssim), ++with_ssim;
-    Json row = {
-        {"frame", f}, {"psnr_db", std::min((*d)->psnr, 999.0)}, {"largest", (*d)->max_abs}, {"pixels", (*d)->pixels}};
-    if ((*d)->ssim) row["ssim"] = *(*d)->ssim;
+    sum += std::min(d->psnr, 99.0);
+    if (compared == 1 || d->psnr < worst) worst = d->psnr, worst_at = f;
+    if (d->ssim) sum_ssim += *d->ssim, worst_ssim = std::min(worst_ssim, *d->ssim), ++with_ssim;
+    Json row = {{"frame", f}, {"psnr_db", std::min(d->psnr, 999.0)}, {"largest", d->max_abs}, {"pixels", d->pixels}};
+    if (d->ssim) row["ssim"] = *d->ssim;
     each.push_back(row);
     if (c.each && !c.json)
-      fmt::print("frame {:5}  PSNR {:6.2f} dB  SSIM {}  largest {:.4f}  {} pixels\n", f, std::min((*d)->psnr, 99.0),
-                 (*d)->ssim ? fmt::format("{:.4f}", *(*d)->ssim) : "-", (*d)->max_abs, (*d)->pixels);
+      fmt::print("frame {:5}  PSNR {:6.2f} dB  SSIM {}  largest {:.4f}  {} pixels\n", f, std::min(d->psnr, 99.0),
+                 d->ssim ? fmt::format("{:.4f}", *d->ssim) : "-", d->max_abs, d->pixels);
   }
   if (compared == 0) {
     say({{.what = "there was nothing to compare", .remedy = "check the frames and the matte", .file = c.measured}});

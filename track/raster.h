@@ -8,7 +8,9 @@
 namespace pw {
 
 using f4 = float __attribute__((vector_size(16)));
+using f8 = float __attribute__((vector_size(32)));  // Two pixels.
 inline f4 splat(float v) { return f4{v, v, v, v}; }
+inline f8 both(f4 a, f4 b) { return __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7); }
 
 class Raster {
  public:

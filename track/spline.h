@@ -11,8 +11,6 @@ namespace pw {
 // Replaces pixels by spline coefficients, mirrored at the edges; the spline through them passes through every pixel.
 void to_spline(Raster& r);
 
-using f8 = float __attribute__((vector_size(32)));
-
 // The weights of the four samples around: lanes 0 to 3 at fraction u past a sample, lanes 4 to 7 at fraction v; cubics
 // by Horner's rule.
 inline f8 spline_weights(float u, float v) {
@@ -33,27 +31,35 @@ inline f8 two_pixels(const f4* p) {
   return *reinterpret_cast<const Load*>(p);
 }
 
+template <int kLane>
+f8 of_lane(f8 v) {
+  return __builtin_shufflevector(v, v, kLane, kLane, kLane, kLane, kLane, kLane, kLane, kLane);
+}
+inline f4 low(f8 v) { return __builtin_shufflevector(v, v, 0, 1, 2, 3); }
+
+// The mean of four columns of kRows pixels from p on: down the columns first, then along what is left, by the first
+// four lanes of `across`.
+template <int kRows>
+f4 four_columns(const f4* p, int64_t stride, const f8 (&down)[kRows], f8 across) {
+  const auto pair = [&](const f4* q) {
+    f8 sum = down[0] * two_pixels(q);
+    for (int r = 1; r < kRows; ++r) sum = plus_product(sum, down[r], two_pixels(q + r * stride));
+    return sum;
+  };
+  const f8 left = __builtin_shufflevector(across, across, 0, 0, 0, 0, 1, 1, 1, 1);
+  const f8 right = __builtin_shufflevector(across, across, 2, 2, 2, 2, 3, 3, 3, 3);
+  const f8 sum = plus_product(left * pair(p), right, pair(p + 2));
+  return low(sum) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
+}
+
 // The spline at position (x, y), counted from the outer corner of the plate's first pixel. Needs two pixels on every
 // side: see spline_reach.
 inline f4 spline_at(const Raster& coefficients, float x, float y) {
   const float u = x - 0.5f, v = y - 0.5f;
   const int iu = static_cast<int>(u) - (u < 0), iv = static_cast<int>(v) - (v < 0);
   const f8 w = spline_weights(u - static_cast<float>(iu), v - static_cast<float>(iv));
-  const f4* p = &coefficients.at(iu - 1, iv - 1);
-  const int64_t stride = coefficients.window().width();
-  // Down the columns, then along what is left.
-  const f8 w0 = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4);
-  const f8 w1 = __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5);
-  const f8 w2 = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6);
-  const f8 w3 = __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7);
-  const auto down = [&](const f4* q) {
-    const f8 top = plus_product(w0 * two_pixels(q), w1, two_pixels(q + stride));
-    return plus_product(plus_product(top, w2, two_pixels(q + 2 * stride)), w3, two_pixels(q + 3 * stride));
-  };
-  const f8 left = __builtin_shufflevector(w, w, 0, 0, 0, 0, 1, 1, 1, 1);
-  const f8 right = __builtin_shufflevector(w, w, 2, 2, 2, 2, 3, 3, 3, 3);
-  const f8 sum = plus_product(left * down(p), right, down(p + 2));
-  return __builtin_shufflevector(sum, sum, 0, 1, 2, 3) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
+  return four_columns(&coefficients.at(iu - 1, iv - 1), coefficients.window().width(),
+                      {of_lane<4>(w), of_lane<5>(w), of_lane<6>(w), of_lane<7>(w)}, w);
 }
 
 // The mean of the spline over the unit square about (x, y): a spline of the fourth degree with the same coefficients,
@@ -73,26 +79,12 @@ inline f4 spline_mean_at(const Raster& coefficients, float x, float y) {
   const f4 last{0.5f + u, 0.5f + v, 0, 0}, square = last * last, fifth = square * square * splat(1 / 24.f);
   const f4* p = &coefficients.at(iu - 2, iv - 2);
   const int64_t stride = coefficients.window().width();
-  const f8 w0 = __builtin_shufflevector(w, w, 4, 4, 4, 4, 4, 4, 4, 4);
-  const f8 w1 = __builtin_shufflevector(w, w, 5, 5, 5, 5, 5, 5, 5, 5);
-  const f8 w2 = __builtin_shufflevector(w, w, 6, 6, 6, 6, 6, 6, 6, 6);
-  const f8 w3 = __builtin_shufflevector(w, w, 7, 7, 7, 7, 7, 7, 7, 7);
-  const f8 w4 = __builtin_shufflevector(fifth, fifth, 1, 1, 1, 1, 1, 1, 1, 1);
-  const auto down = [&](const f4* q) {
-    f8 sum = plus_product(w0 * two_pixels(q), w1, two_pixels(q + stride));
-    sum = plus_product(plus_product(sum, w2, two_pixels(q + 2 * stride)), w3, two_pixels(q + 3 * stride));
-    return plus_product(sum, w4, two_pixels(q + 4 * stride));
-  };
-  const auto low = [](f8 a) { return __builtin_shufflevector(a, a, 0, 1, 2, 3); };
+  const f8 down[] = {of_lane<4>(w), of_lane<5>(w), of_lane<6>(w), of_lane<7>(w),
+                     both(splat(fifth[1]), splat(fifth[1]))};
   const f4* q = p + 4;
-  f4 end = plus_product(low(w0) * q[0], low(w1), q[stride]);
-  end = plus_product(plus_product(end, low(w2), q[2 * stride]), low(w3), q[3 * stride]);
-  end = plus_product(end, low(w4), q[4 * stride]);
-  const f8 left = __builtin_shufflevector(w, w, 0, 0, 0, 0, 1, 1, 1, 1);
-  const f8 right = __builtin_shufflevector(w, w, 2, 2, 2, 2, 3, 3, 3, 3);
-  const f8 sum = plus_product(left * down(p), right, down(p + 2));
-  const f4 four = low(sum) + __builtin_shufflevector(sum, sum, 4, 5, 6, 7);
-  return plus_product(four, __builtin_shufflevector(fifth, fifth, 0, 0, 0, 0), end);
+  f4 end = low(down[0]) * q[0];
+  for (int r = 1; r < 5; ++r) end = plus_product(end, low(down[r]), q[r * stride]);
+  return plus_product(four_columns(p, stride, down, w), splat(fifth[0]), end);
 }
 
 // Positions where spline_at may be asked: x0 <= x < x1 and the same in y.

@@ -12,7 +12,6 @@
 namespace pw {
 namespace {
 
-using f8 = float __attribute__((vector_size(32)));
 using d8 = double __attribute__((vector_size(64)));
 
 constexpr int kSome = 32;  // Pixels; a tile is no wider.
@@ -20,7 +19,7 @@ constexpr int kSome = 32;  // Pixels; a tile is no wider.
 // A pixel's numbers, named by what is multiplied: weight w (in all of them), gradients gx and gy, value v of the
 // reference, residual r. Those that the channels share are added up over them; of the others each channel has its own.
 enum Summed { gx_gx, gx_gy, gx_r, gx_v, gy_gx, gy_gy, gy_r, gy_v, kSummed };
-enum Each { w_one, w_r, w_v, w_v_v, w_v_r, kPlain, w_gx = kPlain, w_gy, w_gx_v, w_gy_v, kEach };
+enum Each { w_one, w_r, w_v, w_v_v, w_v_r, w_gx, w_gy, w_gx_v, w_gy_v, kEach };
 
 // Powers of a pixel's place, of X and Y and of the tile's own xi and eta, which run from -1 to 1 across it.
 struct Powers {
@@ -29,12 +28,12 @@ struct Powers {
   f8 own;   // 1, xi, eta, xi^2, xi eta, eta^2, 0, 0
 };
 Powers of_column(float X, float xi) {
-  const float XX = X * X, XXX = XX * X;
-  return {f8{1, X, 1, XX, X, 1, XX * XX, 1}, f8{XXX, XX, X, 1, XXX, XX, X, 0}, f8{1, xi, 1, xi * xi, xi, 1, 0, 0}};
+  const float X2 = X * X, X3 = X2 * X;
+  return {f8{1, X, 1, X2, X, 1, X2 * X2, 1}, f8{X3, X2, X, 1, X3, X2, X, 0}, f8{1, xi, 1, xi * xi, xi, 1, 0, 0}};
 }
 Powers of_row(float Y, float eta) {
-  const float YY = Y * Y, YYY = YY * Y;
-  return {f8{1, 1, Y, 1, Y, YY, 1, YY * YY}, f8{1, Y, YY, YYY, Y, YY, YYY, 0}, f8{1, 1, eta, 1, eta, eta * eta, 0, 0}};
+  const float Y2 = Y * Y, Y3 = Y2 * Y;
+  return {f8{1, 1, Y, 1, Y, Y2, 1, Y2 * Y2}, f8{1, Y, Y2, Y3, Y, Y2, Y3, 0}, f8{1, 1, eta, 1, eta, eta * eta, 0, 0}};
 }
 
 struct Some {
@@ -58,11 +57,12 @@ void add(int count, const Number& number, const Power& power, d8* sums) {
 }
 
 struct AllSums {
-  d8 low[kSummed] = {}, high[kSummed] = {}, xi[2] = {}, eta[2] = {}, each[kEach][3] = {};
+  d8 low[kSummed] = {}, high[3] = {}, xi[2] = {}, eta[2] = {}, each[kEach][3] = {};
 
   void take(Some& s) {
     const auto summed = [&](int i) { return [n = s.summed[i]](int k) { return n[k]; }; };
     const auto shaded = [&](int i) { return [n = s.summed[i]](int k) { return n[k == 0 ? gx_v : gy_v]; }; };
+    const auto squared = [&](int i) { return [n = s.summed[i]](int k) { return n[k < 2 ? k : gy_gy]; }; };
     const auto from = [&](int first) {
       return [&s, first](int i) {
         return [n = reinterpret_cast<const float*>(&s.each[i][first])](int k) { return n[k / 3 * 4 + k % 3]; };
@@ -71,8 +71,8 @@ struct AllSums {
     const auto place = [&](int i) { return s.powers[i].low; };
     const auto own = [&](int i) { return s.powers[i].own; };
     add<kSummed>(s.count, summed, place, low);
-    add<gy_gy + 1>(
-        s.count, summed, [&](int i) { return s.powers[i].high; }, high);
+    add<3>(
+        s.count, squared, [&](int i) { return s.powers[i].high; }, high);
     add<2>(
         s.count, shaded, [&](int i) { return s.powers[i].low * s.xi[i]; }, xi);
     add<2>(
@@ -89,7 +89,8 @@ struct AllSums {
 double power_sum(const AllSums& s, int which, int k, int m) {
   if (k == 4 || m == 4) return s.low[which][k == 4 ? 6 : 7];
   const int degree = k + m;
-  return degree < 3 ? s.low[which][degree * (degree + 1) / 2 + m] : s.high[which][degree == 3 ? m : 3 + m];
+  return degree < 3 ? s.low[which][degree * (degree + 1) / 2 + m]
+                    : s.high[which == gy_gy ? 2 : which][degree == 3 ? m : 3 + m];
 }
 
 // An entry of P or Q: factor * X^k Y^m.
@@ -132,8 +133,6 @@ TileSums together(const AllSums& s) {
   return t;
 }
 
-f8 both(f4 a, f4 b) { return __builtin_shufflevector(a, b, 0, 1, 2, 3, 4, 5, 6, 7); }
-
 }  // namespace
 
 TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& light) {
@@ -165,14 +164,14 @@ TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& li
       const f4 gx = (splat(8) * (m[1] - m[-1]) - (m[2] - m[-2])) * splat(1 / 12.f);
       const f4 gy = (splat(8) * (m[stride] - m[-stride]) - (m[2 * stride] - m[-2 * stride])) * splat(1 / 12.f);
       const f4 r = frame[i] - ((gain + splat(l[6] * xi[i] + l[7] * eta)) * v + offset);
-      const f4 x = w * gx, y4 = w * gy, wv = w * v;
-      const f8 g = both(x, y4);
+      const f4 wx = w * gx, wy = w * gy, wv = w * v;
+      const f8 g = both(wx, wy);
       const int n = s.count++;
       s.powers[n] = {column[i].low * row.low, column[i].high * row.high, column[i].own * row.own};
       s.xi[n] = xi[i], s.eta[n] = eta;
       _mm256_store_ps(s.summed[n], _mm256_hadd_ps(_mm256_hadd_ps(g * both(gx, gx), g * both(gy, gy)),
                                                   _mm256_hadd_ps(g * both(r, r), g * both(v, v))));
-      const f4 each[kEach] = {w, w * r, wv, wv * v, wv * r, x, y4, x * v, y4 * v};
+      const f4 each[kEach] = {w, w * r, wv, wv * v, wv * r, wx, wy, wx * v, wy * v};
       std::copy(each, each + kEach, s.each[n]);
       if (s.count == kSome) sums.take(s);
     }
