@@ -53,6 +53,19 @@ bool has_collinear_triple(const Quad& q) {
   return false;
 }
 
+// Takes (1,0,0), (0,1,0), (0,0,1) and (1,1,1) to the four points, conditioned: its columns are three of them, each
+// times the share it has in the fourth (Cramer's rule).
+Matrix3 basis_of(const Quad& q, const Matrix3& conditioner) {
+  Eigen::Vector3d p[4];
+  for (int i = 0; i < 4; ++i) p[i] = map(conditioner, q[i]).homogeneous();
+  const auto volume = [](const Eigen::Vector3d& a, const Eigen::Vector3d& b, const Eigen::Vector3d& c) {
+    return a.dot(b.cross(c));
+  };
+  Matrix3 m;
+  m << volume(p[3], p[1], p[2]) * p[0], volume(p[0], p[3], p[2]) * p[1], volume(p[0], p[1], p[3]) * p[2];
+  return m;
+}
+
 }  // namespace
 
 std::optional<Matrix3> homography(std::span<const Point> from, std::span<const Point> to) {
@@ -78,7 +91,11 @@ std::optional<Matrix3> homography(std::span<const Point> from, std::span<const P
 
 std::optional<Matrix3> homography(const Quad& from, const Quad& to) {
   if (has_collinear_triple(from) || has_collinear_triple(to)) return std::nullopt;
-  return homography(std::span<const Point>(from), std::span<const Point>(to));
+  const auto tf = conditioner(from), tt = conditioner(to);
+  if (!tf || !tt) return std::nullopt;
+  const Matrix3 h = tt->inverse() * basis_of(to, *tt) * basis_of(from, *tf).inverse() * *tf;
+  if (!h.allFinite() || !(std::abs(h.determinant()) > 0)) return std::nullopt;
+  return normalised(h);
 }
 
 Matrix3 to_pixel_centres(const Matrix3& h) { return translation(-0.5, -0.5) * h * translation(0.5, 0.5); }

@@ -30,7 +30,8 @@ Matrix3 inverted(const Matrix3& h);
 Matrix3 translation(double dx, double dy);
 Matrix3 scaling(double sx, double sy);
 
-// The homography that takes from[i] to to[i]; nothing when three of the four points of either lie on a line.
+// The homography that takes from[i] to to[i]; nothing when three of the four points of either lie on a line. By a basis
+// on each side (P. S. Heckbert, Fundamentals of Texture Mapping and Image Warping, 1989, section 2.2.3).
 std::optional<Matrix3> homography(const Quad& from, const Quad& to);
 
 // Least squares over 4 or more pairs by the normalised direct linear transform (Hartley and Zisserman, algorithm 4.2);

@@ -77,13 +77,21 @@ inline void one(const W& weights, const float* p, int64_t stride, float tx, floa
 // Taps that partly lie beyond the picture, brought together. False: all of them are clear.
 template <int kTaps, int kChannels>
 bool gather(const Level& source, int x, int y, float* to, int stride) {
+  const Rect w = source.picture.window();
+  if (source.ends.empty()) return false;
+  int column[kTaps];
+  for (int i = 0; i < kTaps; ++i) column[i] = source.column(x + i);
   bool any = false;
-  for (int j = 0; j < kTaps; ++j)
+  for (int j = 0; j < kTaps; ++j) {
+    const int row = source.row(y + j);
+    if (row < w.y0 || row >= w.y1) continue;
+    const float* p = source.picture.row(row);
     for (int i = 0; i < kTaps; ++i)
-      if (const float* p = source.find(x + i, y + j)) {
-        std::copy_n(p, kChannels, to + j * stride + i * kChannels);
+      if (column[i] >= w.x0 && column[i] < w.x1) {
+        std::copy_n(p + int64_t{column[i] - w.x0} * kChannels, kChannels, to + j * stride + i * kChannels);
         any = true;
       }
+  }
   return any;
 }
 
@@ -91,9 +99,13 @@ template <Filter kFilter, int kTaps, int kDegree, int kChannels, bool kLimit>
 void run(const Level& source, int count, const int* x, const int* y, const float* tx, const float* ty, float* out) {
   const Weights<kFilter, kTaps, kDegree> weights;
   const Rect w = source.picture.window();
+  if (w.empty()) {
+    std::fill_n(out, int64_t{count} * kChannels, 0.f);
+    return;
+  }
   // First taps for which everything that is read lies in the picture.
   const Rect inside{w.x0, w.y0, w.x1 - kTaps - kOverread<kTaps, kChannels> + 1, w.y1 - kTaps + 1};
-  const float* origin = w.empty() ? nullptr : source.picture.row(w.y0);
+  const float* origin = source.picture.row(w.y0);
   const int64_t stride = w.height() > 1 ? source.picture.row(w.y0 + 1) - origin : 0;
   for (int i = 0; i < count; ++i, out += kChannels) {
     const int left = x[i] - (kTaps / 2 - 1), top = y[i] - (kTaps / 2 - 1);

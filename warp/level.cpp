@@ -5,9 +5,10 @@
 namespace pw {
 namespace {
 
-// Index in [from, to) of the pixel that the reflection at i shows.
-int reflected(int i, int from, int to) {
-  if (i >= from && i < to) return i;
+// Index in [from, to) of the pixel that the edge's rule shows at i; i itself when the edge is clear.
+int placed(int i, int from, int to, Edge edge) {
+  if (edge == Edge::clear || (i >= from && i < to)) return i;
+  if (edge == Edge::hold) return std::clamp(i, from, to - 1);
   const int64_t n = int64_t{to} - from, period = 2 * n;
   int64_t k = (int64_t{i} - from) % period;
   if (k < 0) k += period;
@@ -19,15 +20,12 @@ int half_up(int i) { return (i + 1) >> 1; }
 
 }  // namespace
 
+int Level::column(int x) const { return placed(x, ends.x0, ends.x1, edge); }
+int Level::row(int y) const { return placed(y, ends.y0, ends.y1, edge); }
+
 const float* Level::find(int x, int y) const {
   if (ends.empty()) return nullptr;
-  if (edge == Edge::hold) {
-    x = std::clamp(x, ends.x0, ends.x1 - 1);
-    y = std::clamp(y, ends.y0, ends.y1 - 1);
-  } else if (edge == Edge::mirror) {
-    x = reflected(x, ends.x0, ends.x1);
-    y = reflected(y, ends.y0, ends.y1);
-  }
+  x = column(x), y = row(y);
   return picture.window().contains(x, y) ? picture.at(x, y) : nullptr;
 }
 

@@ -10,6 +10,10 @@ struct Level {
   Rect ends;  // Where the source ends; the picture may be a part of it.
   Edge edge = Edge::clear;
 
+  // The column and the row of the source that lie at x and y by the edge's rule, each by itself; beyond the ends where
+  // it is clear.
+  int column(int x) const;
+  int row(int y) const;
   // Channels of a pixel anywhere; null where it is clear.
   const float* find(int x, int y) const;
 };

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <set>
 
@@ -73,10 +74,11 @@ class Cells {
 void smear_row(Sampler& sampler, const Cell& cell, const std::vector<Matrix3>& moments, int x0, int y, int count,
                float* out) {
   const int channels = sampler.channels(), n = count * channels;
-  float value[kCell * 4], low[kCell * 4], high[kCell * 4];
+  float value[kCell * 4], share[kCell * 4], low[kCell * 4], high[kCell * 4];
   Places places;
   std::fill_n(out, n, 0.f);
-  bool first = true;
+  std::fill_n(low, n, std::numeric_limits<float>::infinity());
+  std::fill_n(high, n, -std::numeric_limits<float>::infinity());
   const float fy = (static_cast<float>(y - cell_of(y) * kCell) + 0.5f) / kCell;
   for (int s = 0; s < cell.count; ++s) {
     const auto& w = cell.weights;
@@ -86,14 +88,13 @@ void smear_row(Sampler& sampler, const Cell& cell, const std::vector<Matrix3>& m
     sampler.sample(places, value);
     for (int i = 0; i < count; ++i) {
       const float fx = (static_cast<float>(x0 + i - cell_of(x0) * kCell) + 0.5f) / kCell;
-      const float weight = left + fx * (right - left);
-      for (int k = i * channels; k < (i + 1) * channels; ++k) {
-        out[k] += weight * value[k];
-        low[k] = first ? value[k] : std::min(low[k], value[k]);
-        high[k] = first ? value[k] : std::max(high[k], value[k]);
-      }
+      std::fill_n(share + i * channels, channels, left + fx * (right - left));
     }
-    first = false;
+    for (int k = 0; k < n; ++k) {
+      out[k] += share[k] * value[k];
+      low[k] = std::min(low[k], value[k]);
+      high[k] = std::max(high[k], value[k]);
+    }
   }
   for (int k = 0; k < n; ++k) out[k] = std::min(std::max(out[k], low[k]), high[k]);
 }

@@ -14,13 +14,13 @@ struct PinParams {
 };
 enum { kImage, kMotion };
 
-// The motion at the shot's scale.
-Motion scaled(const Motion& m, const Shot& shot) {
+// The motion at the shot's scale; `own` keeps it where it is another one.
+const Motion& scaled(const Motion& m, const Shot& shot, Motion& own) {
   if (shot.scale == 1) return m;
-  Motion s = m;
-  for (Point& p : s.region) p *= shot.scale;
-  for (Pose& p : s.poses) p.frame_from_ref = normalised(shot.scaled(p.frame_from_ref));
-  return s;
+  own = m;
+  for (Point& p : own.region) p *= shot.scale;
+  for (Pose& p : own.poses) p.frame_from_ref = normalised(shot.scaled(p.frame_from_ref));
+  return own;
 }
 
 Pin pin_of(const PinParams& p, const Ask& a, const Motion& motion) {
@@ -38,7 +38,8 @@ Pin pin_of(const PinParams& p, const Ask& a, const Motion& motion) {
 
 // What moves is taken to lie in the reference frame, and is looked at frame by frame.
 std::vector<Demand> needs(const PinParams& p, const Ask& a) {
-  const Motion motion = scaled(a.motion(kMotion), a.shot);
+  Motion own;
+  const Motion& motion = scaled(a.motion(kMotion), a.shot, own);
   const Rect window = a.inputs[kImage][0].extent;
   const Rect reach = window == kEverywhere ? a.rect.grown(4) : pin_reach(pin_of(p, a, motion), a.rect, window);
   return {{kImage, 0, a.frame, reach}};
@@ -49,7 +50,8 @@ Picture make(const PinParams& p, const Making& m) {
   if (window == kEverywhere) {  // One colour wherever one looks stays what it is.
     return with_alpha(m.picture(kImage)).cropped(m.rect);
   }
-  const Motion motion = scaled(m.motion(kMotion), m.shot);
+  Motion own;
+  const Motion& motion = scaled(m.motion(kMotion), m.shot, own);
   Pin pin = pin_of(p, m, motion);
   pin.options.source_window = window;
   const Picture whole = m.picture(kImage).cropped(pin_reach(pin, m.rect, window));
@@ -60,7 +62,7 @@ Picture make(const PinParams& p, const Making& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<PinParams>("pin", Family::maker, 1,
+  return Declare<PinParams>("pin", Family::maker, 2,
                             "Moves a picture with a plane, smeared as the shot's shutter smears.")
       .also({"match move", "corner pin"})
       .input({"image", Flow::picture, "A still, or a moving picture that lies in the plane's reference frame."})

@@ -148,7 +148,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Plane>("plane", Family::measure, 3, "The motion of a flat thing through the shot.")
+  return Declare<Plane>("plane", Family::measure, 4, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
       .input({.name = "ignore",

@@ -61,6 +61,22 @@ TEST(Transform, DirectLinearTransformNoisy) {
   EXPECT_LT((map(*got, {320, 240}) - map(kTilted, {320, 240})).norm(), 0.15);
 }
 
+TEST(Transform, FourPointsAsLeastSquaresHasThem) {
+  const auto from = scatter(400, 1), to = scatter(401, 1);
+  int found = 0;
+  for (int i = 0; i + 4 <= 400; i += 4) {
+    const Quad a{from[i], from[i + 1], from[i + 2], from[i + 3]}, b{to[i], to[i + 1], to[i + 2], to[i + 3]};
+    const auto exact = homography(a, b);
+    if (!exact) continue;
+    ++found;
+    for (int k = 0; k < 4; ++k) EXPECT_LT((map(*exact, a[k]) - b[k]).norm(), 1e-8) << i;
+    const auto least = homography(std::span<const Point>(a), std::span<const Point>(b));
+    ASSERT_TRUE(least) << i;
+    EXPECT_LT((*exact - *least).norm(), 1e-8 * least->norm()) << i;
+  }
+  EXPECT_EQ(found, 100);
+}
+
 TEST(Transform, DegenerateGivesNone) {
   std::vector<Point> line, spot(8, Point(3, 4));
   for (int i = 0; i < 8; ++i) line.push_back(Point(i, 2 * i));
