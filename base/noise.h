@@ -1,4 +1,5 @@
-// The grain of a plate: how strong it is at each brightness, and how neighbouring pixels and channels hang together.
+// The grain of a plate: how strong it is at each brightness, and how neighbouring pixels and channels hang together;
+// and how much its rain lightens it.
 #pragma once
 #include <array>
 #include <vector>
@@ -19,6 +20,9 @@ struct Noise {
   // Correlation of the channels at one pixel.
   std::array<std::array<double, 3>, 3> between{{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
   static constexpr int kLongestReach = 6;
+  // Light that rain adds on average, per channel, as a share of the light around (see base/surroundings.h); 0
+  // where no rain was seen.
+  std::array<double, 3> rain{};
 
   // White, independent grain of the given levels, the same for each channel.
   static Noise white(std::vector<Level> levels);

@@ -93,8 +93,9 @@ Result<Survey> survey(const NoiseParams& p, const Shot& shot) {
 
 Kind declare() {
   return Declare<NoiseParams>(
-             "noise", Family::measure, 4,
-             "The plate's grain: its level at each brightness, and how pixels and channels hang together.")
+             "noise", Family::measure, 5,
+             "The plate's grain: its level at each brightness, and how pixels and channels hang together; and how much "
+             "light its rain adds.")
       .also({"grain analysis"})
       .input({.name = "image", .flow = Flow::picture, .doc = "The moving plate.", .required = false})
       .input({.name = "motion",

@@ -20,8 +20,7 @@ struct RainParams {
   bool keep_level = false;
   int64_t seed = 1;
 };
-enum { kPlate, kHidden };
-constexpr double kAround = 0.2;  // Of the picture's width: how far around a drop light counts.
+enum { kPlate, kHidden, kLike };
 
 std::vector<Demand> needs(const RainParams&, const Ask& a) {
   std::vector<Demand> demands{{kPlate, 0, a.frame, a.shot.canvas()}};
@@ -40,19 +39,26 @@ Picture make(const RainParams& p, const Making& m) {
                       .wind_m_s = p.wind_m_s,
                       .exposure_s = m.shot.shutter_deg / 360 / m.shot.rate,
                       .seed = static_cast<uint64_t>(p.seed)};
-  const RainLook look{p.focus_m, p.aperture_mm, std::exp2(p.light_stops.at(m.frame)), p.keep_level};
-  const Surroundings around(m.picture(kPlate), canvas, kAround * canvas.width());
+  RainLook look{.focus_m = p.focus_m, .aperture_mm = p.aperture_mm, .keep_level = p.keep_level};
+  const double rain_mm_h = p.rain_mm_h.at(m.frame);
+  if (m.has(kLike)) {
+    const std::array<double, 3>& share = m.noise(kLike).rain;
+    if (share == std::array<double, 3>{}) return Canvas::clear(m.rect, 4).finish();
+    look.light = light_that_adds(share, fall, look, rain_mm_h);
+  }
+  for (double& l : look.light) l *= std::exp2(p.light_stops.at(m.frame));
+  const Surroundings around = around_drops(m.picture(kPlate), canvas);
   std::vector<Picture> mattes;
   for (size_t i = 0; i < m.inputs[kHidden].size(); ++i) mattes.push_back(m.get(kHidden, static_cast<int>(i), m.frame));
   const Picture hidden = added(mattes, m.rect);
-  return rain(fall, look, around, p.rain_mm_h.at(m.frame), m.frame / m.shot.rate, mattes.empty() ? nullptr : &hidden,
-              p.hidden_m, m.rect);
+  return rain(fall, look, around, rain_mm_h, m.frame / m.shot.rate, mattes.empty() ? nullptr : &hidden, p.hidden_m,
+              m.rect);
 }
 
 }  // namespace
 
 Kind declare() {
-  return Declare<RainParams>("rain", Family::maker, 2, "Falling rain, to be laid over a picture.")
+  return Declare<RainParams>("rain", Family::maker, 3, "Falling rain, to be laid over a picture.")
       .restless()
       .whole()
       .input({"plate", Flow::picture, "What lights the drops: the shot the rain falls in."})
@@ -61,6 +67,13 @@ Kind declare() {
               .doc = "What stands in front of the rain.",
               .required = false,
               .list = true})
+      .input(
+          {.name = "like",
+           .flow = Flow::noise,
+           .doc =
+               "What was measured of the plate: the drops are as bright as lets them add, on average, the light that "
+               "the plate's own rain adds. Where it tells of no rain, none falls.",
+           .required = false})
       .output({"image", Flow::picture, "The drops' light, and as alpha how much they cover."})
       .param("rain_mm_h", &RainParams::rain_mm_h,
              {.doc = "How hard it rains, mm an hour: up to 2.5 is light rain, above 7.6 heavy.",

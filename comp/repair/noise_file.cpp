@@ -76,7 +76,8 @@ std::string noise_text(const Noise& n) {
   }
   t += fmt::format("}},\n \"reach\": {}, \"spatial\": {{", n.reach);
   for (int c = 0; c < 3; ++c) t += fmt::format("{}\"{}\": {}", c ? ",\n   " : "", kChannels[c], list(n.spatial[c]));
-  t += fmt::format("}},\n \"between\": {}}}\n", list({n.between[0][1], n.between[0][2], n.between[1][2]}));
+  t += fmt::format("}},\n \"between\": {},\n \"rain\": {}}}\n",
+                   list({n.between[0][1], n.between[0][2], n.between[1][2]}), list({n.rain[0], n.rain[1], n.rain[2]}));
   return t;
 }
 
@@ -112,6 +113,11 @@ Result<Noise> parse_noise(std::string_view text, const std::string& file) {
   const auto b = in.numbers(*between, 3, -1, 1, "between");
   if (!in.problems.empty()) return fail(in.problems);
   n.between = {{{1, b[0], b[1]}, {b[0], 1, b[2]}, {b[1], b[2], 1}}};
+  if (const Json* v = root->find("rain")) {
+    const auto rain = in.numbers(*v, 3, 0, 1, "rain");
+    if (!in.problems.empty()) return fail(in.problems);
+    n.rain = {rain[0], rain[1], rain[2]};
+  }
   return n;
 }
 

@@ -1,6 +1,6 @@
 // The grain of a plate as text: {"format": "platewright-noise", "version": 1, "levels": {"red": [[brightness, sigma],
 // ...], "green": ..., "blue": ...}, "reach": n, "spatial": {"red": [(2n + 1)^2 numbers], ...}, "between": [red-green,
-// red-blue, green-blue]}. Scene-linear light.
+// red-blue, green-blue], "rain": [red, green, blue]}. Scene-linear light. What has no "rain" has none.
 #pragma once
 #include <string>
 #include <string_view>

@@ -3,13 +3,16 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/surroundings.h"
 #include "comp/repair/noise_patch.h"
+#include "comp/repair/noise_rain.h"
 #include "comp/repair/noise_streaks.h"
 
 namespace pw {
 namespace {
 
-constexpr int kPairs = 40;      // Pairs of frames looked at.
+constexpr int kPairs = 40;      // Pairs of frames looked at,
+constexpr int kTriplets = 12;   // and in rain as many threes.
 constexpr int kMostBins = 14;   // Levels along brightness,
 constexpr size_t kFewest = 24;  // each from this many patches or more.
 // Patches with more strays than this have something in them that is not grain: twice and a half what is usual. Left out
@@ -347,9 +350,28 @@ void correlate_dry(const std::vector<Patch>& patches, const Streaks& streaks, No
     const auto [i, j] = kChannels[k];
     double sum = std::sqrt(g.lost[i] * g.lost[j]);
     for (const Patch* p : all) sum += share * p->between[k] * std::sqrt(double(p->variance[i]) * p->variance[j]);
+    // Streaks are alike in all channels: what seems to differ is what was taken off too much.
     noise.between[i][j] = noise.between[j][i] =
-        dry(sum, streaks.covariance(g, i, j, 0, 0), std::sqrt(grain[i] * grain[j]));
+        std::max(0.0, dry(sum, streaks.covariance(g, i, j, 0, 0), std::sqrt(grain[i] * grain[j])));
   }
+}
+
+// Middle frames of triplets, spread over the shot.
+std::vector<int> middles_of(int first, int last) {
+  std::vector<int> some;
+  const int all = last - first - 1, n = std::min(kTriplets, all);
+  for (int i = 0; i < n; ++i) some.push_back(first + 1 + static_cast<int>(int64_t{i} * all / n));
+  return some;
+}
+
+FramePair pair_of(const NoiseFrames& frames, int f, int g, const Matrix3& there) {
+  return {frames.image(f), frames.image(g), frames.ignore(f), frames.ignore(g), there};
+}
+
+// Homography that takes frame f to frame g.
+std::optional<Matrix3> way(const Motion* motion, int f, int g) {
+  if (!motion) return Matrix3(Matrix3::Identity());
+  return motion->find(f) && motion->find(g) ? motion->between(g, f) : std::nullopt;
 }
 
 }  // namespace
@@ -359,17 +381,16 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
   std::vector<Patch> patches;
   std::vector<GrainBound> bounds;
   const auto pairs = pairs_of(frames.first(), frames.last());
+  const auto middles = middles_of(frames.first(), frames.last());
+  const int steps = static_cast<int>(pairs.size() + middles.size());
   for (size_t i = 0; i < pairs.size(); ++i) {
     const auto [f, g] = pairs[i];
-    std::optional<Matrix3> there = Matrix3::Identity();
-    if (motion) there = motion->find(f) && motion->find(g) ? motion->between(g, f) : std::nullopt;
-    if (there) {
-      const FramePair pair{frames.image(f), frames.image(g), frames.ignore(f), frames.ignore(g), *there};
-      const FoundPatches found = find_patches(pair, runner);
+    if (const auto there = way(motion, f, g)) {
+      const FoundPatches found = find_patches(pair_of(frames, f, g, *there), runner);
       patches.insert(patches.end(), found.patches.begin(), found.patches.end());
       bounds.insert(bounds.end(), found.bounds.begin(), found.bounds.end());
     }
-    if (!progress(static_cast<int>(i) + 1, static_cast<int>(pairs.size()))) return std::nullopt;
+    if (!progress(static_cast<int>(i) + 1, steps)) return std::nullopt;
   }
 
   patches = calm(std::move(patches));
@@ -395,6 +416,19 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
     if (const std::vector<Level> curve = curve_of(patches, c, &*streaks); !curve.empty())
       noise.levels[c] = by_law(curve);
   correlate_dry(telling, *streaks, noise);
+  std::vector<RainPatch> rainy;
+  for (size_t i = 0; i < middles.size(); ++i) {
+    const int f = middles[i];
+    const auto back = way(motion, f, f - 1), on = way(motion, f, f + 1);
+    if (back && on) {
+      const FramePair before = pair_of(frames, f, f - 1, *back);
+      const Surroundings around = around_drops(before.a, before.a.window());
+      for (const Triplet& t : find_triplets(before, pair_of(frames, f, f + 1, *on), runner))
+        rainy.push_back({t, around.at(t.x, t.y)});
+    }
+    if (!progress(static_cast<int>(pairs.size() + i) + 1, steps)) return std::nullopt;
+  }
+  noise.rain = rain_share(rainy, noise);
   return noise;
 }
 

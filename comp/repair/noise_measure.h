@@ -35,8 +35,8 @@ class NoiseFrames {
 // Where all patches hold rain, its streaks are told from the grain by how far they run (see noise_streaks.h) and their
 // share is taken off. One level alone is then off by 15 %, in the dark by 30 %, so the affine law through all of them
 // is what is given; and grain that hangs together over more than 2 pixels, only in one direction, or by less than 0.06
-// or a fifth of what the streaks do, is not seen. Streaks three
-// pixels wide, out of focus, take half of the grain's level with them.
+// or a fifth of what the streaks do, is not seen. Streaks three pixels wide, out of focus, take half of the grain's
+// level with them. How much the rain lightens the plate is told from three frames at a time (see noise_rain.h).
 //
 // Cannot tell compression's blocks that repeat the frame before from a plate without grain; nor, where the motion is
 // wrong everywhere, texture from grain. `progress` false: stop. Nothing when there are too few patches: see kFewest.

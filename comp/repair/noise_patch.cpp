@@ -142,6 +142,51 @@ bool look(const FramePair& pair, const Place& p, Patch& patch, GrainBound& bound
   return true;
 }
 
+std::optional<Triplet> look(const FramePair* pairs[2], const Place places[2]) {
+  std::array<std::array<std::array<double, 3>, 3>, kCount> d;  // [pixel][frame][channel]
+  Triplet t;
+  t.x = places[0].x + kSide / 2.0, t.y = places[0].y + kSide / 2.0;
+  for (int c = 0; c < 3; ++c) {
+    int at_end = 0;
+    double all = 0;
+    for (int n = 0; n < 3; ++n) {
+      const Picture& from = n == 0 ? pairs[0]->a : pairs[n - 1]->b;
+      const int dx = n == 0 ? 0 : places[n - 1].dx, dy = n == 0 ? 0 : places[n - 1].dy;
+      double sum = 0;
+      for (int y = 0, i = 0; y < kSide; ++y)
+        for (int x = 0; x < kSide; ++x, ++i) {
+          const float v = from.at(places[0].x + x + dx, places[0].y + y + dy)[c];
+          at_end += v == 0 || v == 1;
+          sum += d[i][n][c] = v;
+        }
+      for (auto& pixel : d) pixel[n][c] -= sum / kCount;
+      all += sum;
+    }
+    if (at_end > kCount / 50 || !(all > 0)) return std::nullopt;
+    t.brightness[c] = static_cast<float>(all / (3 * kCount));
+  }
+  std::array<double, 3> own{};
+  for (auto& pixel : d) {
+    std::array<double, 3> mean{};
+    for (const auto& frame : pixel)
+      for (int c = 0; c < 3; ++c) mean[c] += frame[c] / 3;
+    for (const auto& frame : pixel) {
+      double sum = 0;
+      for (int c = 0; c < 3; ++c) sum += frame[c] - mean[c];
+      // Of three numbers: 1/2 and 3/2 make the moments unbiased.
+      t.second += 0.5 * sum * sum / kCount, t.third += 1.5 * sum * sum * sum / kCount;
+      for (int c = 0; c < 3; ++c) {
+        t.with[c] += 0.5 * sum * (frame[c] - mean[c]) / kCount;
+        own[c] += 0.5 * (frame[c] - mean[c]) * (frame[c] - mean[c]) / kCount;
+      }
+    }
+  }
+  for (int c = 0; c < 3; ++c)
+    for (int n = 0; n < 2; ++n)
+      if (!(texture_variance(*pairs[n], places[n], c) < 2 * kTextureShare * own[c])) return std::nullopt;
+  return t;
+}
+
 }  // namespace
 
 FoundPatches find_patches(const FramePair& pair, const Runner& runner) {
@@ -161,6 +206,25 @@ FoundPatches find_patches(const FramePair& pair, const Runner& runner) {
   });
   for (const auto& p : looked)
     if (p) found.patches.push_back(*p);
+  return found;
+}
+
+std::vector<Triplet> find_triplets(const FramePair& before, const FramePair& after, const Runner& runner) {
+  if (before.a.channels() < 3 || before.b.channels() < 3 || after.b.channels() < 3) return {};
+  const FramePair* pairs[2] = {&before, &after};
+  std::vector<std::array<Place, 2>> places;
+  const Rect w = before.a.window();
+  for (int y = w.y0 + 1; y + kSide < w.y1; y += kSide)
+    for (int x = w.x0 + 1; x + kSide < w.x1; x += kSide) {
+      const auto p = place_of(before, x, y), q = place_of(after, x, y);
+      if (p && q) places.push_back({*p, *q});
+    }
+  const size_t count = std::min(kMostPatches, places.size());
+  std::vector<std::optional<Triplet>> looked(count);
+  runner.run(count, [&](size_t i) { looked[i] = look(pairs, places[i * places.size() / count].data()); });
+  std::vector<Triplet> found;
+  for (const auto& t : looked)
+    if (t) found.push_back(*t);
   return found;
 }
 

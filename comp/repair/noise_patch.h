@@ -32,6 +32,15 @@ struct GrainBound {
   std::array<float, 3> brightness{}, sigma{};
 };
 
+// A patch of three frames that lie on one another by whole pixels. In each the patch's own mean is taken off, channel
+// by channel, so that lamps may flicker; then the three differ from one another by grain and rain alone.
+struct Triplet {
+  double x = 0, y = 0;                // The patch's middle in the middle frame, pixels.
+  std::array<float, 3> brightness{};  // Mean over the frames.
+  double second = 0, third = 0;       // Variance and third central moment of the sum of the channels in one frame.
+  std::array<double, 3> with{};       // Covariance of a channel with that sum.
+};
+
 struct FramePair {
   Picture a, b;                // 3 or 4 channels.
   Picture ignore_a, ignore_b;  // Matte, may be empty.
@@ -45,5 +54,9 @@ struct FoundPatches {
 // At most kMostPatches of each, spread over the picture, in its order.
 inline constexpr size_t kMostPatches = 1500;
 FoundPatches find_patches(const FramePair& pair, const Runner& runner);
+
+// `before` and `after` have the same frame as their `a`; patches that texture or clipping might have changed are left
+// out. At most kMostPatches.
+std::vector<Triplet> find_triplets(const FramePair& before, const FramePair& after, const Runner& runner);
 
 }  // namespace pw

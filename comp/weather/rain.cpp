@@ -29,7 +29,7 @@ double peak_of(const Streak& s) { return s.share() / (2 * half_length(s)) / (s.d
 bool faint(const Streak& s) { return peak_of(s) * std::min(1.0, 2 * half_length(s) / s.deviation_px) < kFaintestShare; }
 
 // `cover` of the drops from hidden_m on, and of those before it, taken off.
-void take_off(Canvas& c, const Surroundings& around, double light, double behind, double before,
+void take_off(Canvas& c, const Surroundings& around, const std::array<double, 3>& light, double behind, double before,
               const Picture* hidden) {
   const Rect w = c.window();
   for (int y = w.y0; y < w.y1; ++y)
@@ -38,7 +38,7 @@ void take_off(Canvas& c, const Surroundings& around, double light, double behind
       const float cover = static_cast<float>(before) + shown * static_cast<float>(behind);
       const std::array<float, 3> all = around.at(x + 0.5, y + 0.5);
       float* p = c.at(x, y);
-      for (int k = 0; k < 3; ++k) p[k] -= cover * static_cast<float>(light) * kPassedOn * all[k];
+      for (int k = 0; k < 3; ++k) p[k] -= cover * static_cast<float>(light[k]) * kPassedOn * all[k];
       p[3] -= cover;
     }
 }
@@ -88,6 +88,15 @@ double mean_cover(const Rainfall& r, const RainLook& look, double rain_mm_h, dou
   return std::min(1.0, sum);
 }
 
+std::array<double, 3> light_that_adds(const std::array<double, 3>& share, const Rainfall& r, const RainLook& look,
+                                      double rain_mm_h) {
+  const double cover = mean_cover(r, look, rain_mm_h, r.near_m, r.far_m);
+  if (!(cover > 0)) return {};
+  std::array<double, 3> light;
+  for (int k = 0; k < 3; ++k) light[k] = share[k] / (cover * double(kPassedOn));
+  return light;
+}
+
 void lay_streak(const Streak& s, const float light[3], Canvas& to) {
   const double length = std::hypot(s.long_x, s.long_y), sigma = s.deviation_px;
   const double ux = length > 0 ? s.long_x / length : 0, uy = length > 0 ? s.long_y / length : 1;
@@ -133,8 +142,9 @@ Picture rain(const Rainfall& r, const RainLook& look, const Surroundings& around
       if ((d.z >= hidden_m) != behind) continue;
       const Streak s = streak_of(d, r, look);
       const std::array<float, 3> all = around.at(s.x, s.y);
-      const float own = static_cast<float>(look.light) * kPassedOn * (1 + kDiffer * (2 * d.chance - 1));
-      const float light[3] = {all[0] * own, all[1] * own, all[2] * own};
+      const float differs = 1 + kDiffer * (2 * d.chance - 1);
+      float light[3];
+      for (int k = 0; k < 3; ++k) light[k] = all[k] * (static_cast<float>(look.light[k]) * kPassedOn * differs);
       lay_streak(s, light, canvas);
     }
     if (behind && hidden) hide(canvas, *hidden);

@@ -1,16 +1,18 @@
 // Rain as a camera sees it in one exposure.
 #pragma once
+#include <array>
+
 #include "base/picture.h"
+#include "base/surroundings.h"
 #include "comp/weather/rainfall.h"
-#include "comp/weather/surroundings.h"
 
 namespace pw {
 
 struct RainLook {
-  double focus_m = 20;      // What the lens is focused on.
-  double aperture_mm = 8;   // The diameter of its opening; 0: all is sharp.
-  double light = 1;         // The drops' light against the light around them.
-  bool keep_level = false;  // Takes off again what the rain adds on average.
+  double focus_m = 20;                   // What the lens is focused on.
+  double aperture_mm = 8;                // The diameter of its opening; 0: all is sharp.
+  std::array<double, 3> light{1, 1, 1};  // The drops' light against the light around them, per channel.
+  bool keep_level = false;               // Takes off again what the rain adds on average.
 };
 
 // One drop's streak: the path of a disc of the drop's size while the shutter is open, spread by the lens (a Gaussian of
@@ -27,6 +29,11 @@ Streak streak_of(const Drop& d, const Rainfall& r, const RainLook& look);
 // The share of an exposure for which a pixel shows drops from `near_m` to `far_m` away, on average over all rain: the
 // sum over depth of the cross-sections in a cubic metre, those left out that are too faint to be drawn.
 double mean_cover(const Rainfall& r, const RainLook& look, double rain_mm_h, double near_m, double far_m);
+
+// The light against the light around with which the drops add, on average, `share` of that light; 0 where there are no
+// drops.
+std::array<double, 3> light_that_adds(const std::array<double, 3>& share, const Rainfall& r, const RainLook& look,
+                                      double rain_mm_h);
 
 // Laid over `to` (4 channels, premultiplied), in light `light`, as far as it lies in it.
 void lay_streak(const Streak& s, const float light[3], Canvas& to);

@@ -10,6 +10,7 @@ Noise sample() {
   n.spatial.fill({0, 0.25, 0, 0.5, 1, 0.5, 0, 0.25, 0});
   n.between = {{{1, 0.5, -0.25}, {0.5, 1, 0.125}, {-0.25, 0.125, 1}}};
   n.levels[2] = {{0.1, 0.02}};
+  n.rain = {0.07, 0.06, 0.05};
   return n;
 }
 
@@ -21,6 +22,17 @@ TEST(NoiseFile, ComesBackExactly) {
   EXPECT_EQ(back->sigma(0, 0.18), 0.0103);
   EXPECT_EQ(back->between, n.between);
   EXPECT_EQ(back->spatial, n.spatial);
+  EXPECT_EQ(back->rain, n.rain);
+}
+
+// As files were before rain was measured.
+TEST(NoiseFile, NoRainIsDry) {
+  std::string text = noise_text(sample());
+  text.erase(text.find(",\n \"rain\""));
+  const auto back = parse_noise(text + "}", "x.json");
+  ASSERT_TRUE(back) << to_string(back.error());
+  const std::array<double, 3> none{};
+  EXPECT_EQ(back->rain, none);
 }
 
 std::string complaint_of(std::string text, const std::string& from, const std::string& to) {
@@ -48,6 +60,7 @@ TEST(NoiseFile, SaysWhatIsWrongAndWhere) {
   EXPECT_NE(says("0.25,", "").find("'spatial' holds not 9 numbers"), std::string::npos);
   EXPECT_NE(says("\"green\"", "\"gren\"").find("the noise file has no 'green'"), std::string::npos);
   EXPECT_NE(says("[0.5, -0.25, 0.125]", "[0.5]").find("'between' holds not 3 numbers"), std::string::npos);
+  EXPECT_NE(says("0.07, 0.06", "0.07, 6").find("'rain' holds what is no number from 0 to 1"), std::string::npos);
   EXPECT_FALSE(parse_noise("", "x.json"));
   EXPECT_FALSE(parse_noise("[]", "x.json"));
   EXPECT_FALSE(parse_noise(good.substr(0, good.size() / 2), "x.json"));

@@ -6,6 +6,8 @@
 #include <map>
 #include <random>
 
+#include "comp/weather/rain.h"
+
 namespace pw::noise_measure_test {
 
 constexpr int kW = 320, kH = 240, kLast = 12;
@@ -185,6 +187,68 @@ TEST(NoiseMeasure, ADownpourIsToldFromGrain) {
               std::abs(n->between[0][1]));
   EXPECT_LT(worst, 0.15);
   EXPECT_LT(together, 0.1);
+}
+
+// A wall in rain as the rain is drawn elsewhere, of 10 and 25 mm/h, by daylight that wavers.
+struct Rainy final : NoiseFrames {
+  double rate = 10;
+  int first() const override { return 1; }
+  int last() const override { return 10; }
+  Picture image(int f) const override {
+    std::mt19937 random(f);
+    std::normal_distribution<double> normal;
+    const Picture wall = lit();
+    const Picture drops =
+        rain(kFall, {.light = {12, 13, 14}}, around_drops(wall, kShown), rate, 0.37 * f, nullptr, 0, kShown);
+    const double light = 1 + 0.1 * std::sin(2.2 * f);
+    Canvas c(kShown, 3);
+    for (int y = 0; y < kShown.y1; ++y)
+      for (int x = 0; x < kShown.x1; ++x)
+        for (int k = 0; k < 3; ++k) {
+          const double clean = light * (wall.at(x, y)[k] * (1 - drops.at(x, y)[3]) + drops.at(x, y)[k]);
+          c.at(x, y)[k] = static_cast<float>(clean + std::sqrt(kA * clean + kB) * normal(random));
+        }
+    return std::move(c).finish();
+  }
+  Picture ignore(int) const override { return {}; }
+  // What the rain adds on average where the wall is as bright as what is around.
+  std::array<double, 3> share() const {
+    std::array<double, 3> sum;
+    const double cover = mean_cover(kFall, {}, rate, kFall.near_m, kFall.far_m);
+    for (int k = 0; k < 3; ++k) sum[k] = cover * (0.94 * std::array{12.0, 13.0, 14.0}[k] - 1);
+    return sum;
+  }
+  static constexpr Rect kShown = Rect::sized(480, 270);
+  static constexpr Rainfall kFall{
+      .width = 480, .height = 270, .focal_px = 500, .near_m = 1, .far_m = 8, .exposure_s = 1 / 48., .seed = 7};
+
+ private:
+  static Picture lit() {
+    Canvas c(kShown, 3);
+    for (int y = 0; y < kShown.y1; ++y)
+      for (int x = 0; x < kShown.x1; ++x)
+        for (int k = 0; k < 3; ++k)
+          c.at(x, y)[k] = static_cast<float>((0.2 - 0.05 * k) * (1 + 0.2 * std::sin(x / 45.0) * std::cos(y / 38.0)));
+    return std::move(c).finish();
+  }
+};
+
+TEST(NoiseMeasure, TellsTheLightThatRainAdds) {
+  for (const double rate : {10.0, 25.0}) {
+    Rainy d;
+    d.rate = rate;
+    const auto n = measure_noise(d, nullptr, serial(), go_on);
+    ASSERT_TRUE(n);
+    for (int k = 0; k < 3; ++k) {
+      std::printf("%g mm/h: the rain adds %.4f of the light, told as %.4f\n", rate, d.share()[k], n->rain[k]);
+      EXPECT_NEAR(n->rain[k] / d.share()[k], 1, 0.2) << rate << " " << k;
+    }
+  }
+  const Drawn dry;
+  const auto n = measured(dry);
+  ASSERT_TRUE(n);
+  const std::array<double, 3> none{};
+  EXPECT_EQ(n->rain, none);
 }
 
 // Where a step of the code is several times the grain, the gentle slopes of the wall turn into steps, whose differences

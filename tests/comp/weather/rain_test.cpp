@@ -100,7 +100,7 @@ TEST(Rain, NoStreakIsThickerThanPublished) {
 
 TEST(Rain, DropsAreLitByWhatIsAround) {
   const Surroundings around(filled(0.4f, 0.2f, 0.1f), kWhole, 96);
-  const Picture p = rain(kFall, {.light = 3}, around, 20, 4.25, nullptr, 0, kWhole);
+  const Picture p = rain(kFall, {.light = {3, 3, 3}}, around, 20, 4.25, nullptr, 0, kWhole);
   double alpha = 0, red = 0, blue = 0;
   for (int y = 0; y < 270; ++y)
     for (int x = 0; x < 480; ++x) {
@@ -128,7 +128,8 @@ TEST(Rain, KeepsTheLevelWhenAsked) {
     double added = 0, most = 0;
     constexpr int kTimes = 8;
     for (int n = 0; n < kTimes; ++n) {
-      const Picture p = rain(kFall, {.light = 1.5, .keep_level = keep}, around, 20, 0.37 * n, nullptr, 0, kWhole);
+      const Picture p =
+          rain(kFall, {.light = {1.5, 1.5, 1.5}, .keep_level = keep}, around, 20, 0.37 * n, nullptr, 0, kWhole);
       // Over a background of 0.1.
       for (int y = 0; y < 270; ++y)
         for (int x = 0; x < 480; ++x) {
@@ -146,6 +147,27 @@ TEST(Rain, KeepsTheLevelWhenAsked) {
   const Picture p = rain(kFall, {.keep_level = true}, around, 20, 0, &matte, kFall.near_m, kWhole);
   for (int y = 0; y < 270; ++y)
     for (int i = 0; i < 4 * 480; ++i) ASSERT_EQ(p.row(y)[i], 0.f);
+}
+
+TEST(Rain, AddsTheLightItIsTold) {
+  const Surroundings around(filled(0.8f, 0.6f, 0.4f), kWhole, 50);
+  const std::array<double, 3> share{0.08, 0.06, 0.03};
+  RainLook look;
+  look.light = light_that_adds(share, kFall, look, 20);
+  std::array<double, 3> added{};
+  constexpr int kTimes = 8;
+  for (int n = 0; n < kTimes; ++n) {
+    const Picture p = rain(kFall, look, around, 20, 0.37 * n, nullptr, 0, kWhole);
+    for (int y = 0; y < 270; ++y)
+      for (int x = 0; x < 480; ++x)
+        for (int k = 0; k < 3; ++k) added[k] += p.at(x, y)[k] / (270.0 * 480 * kTimes);
+  }
+  EXPECT_NEAR(added[0] / (0.8 * share[0]), 1, 0.05);
+  EXPECT_NEAR(added[1] / (0.6 * share[1]), 1, 0.05);
+  EXPECT_NEAR(added[2] / (0.4 * share[2]), 1, 0.05);
+  const std::array<double, 3> none{};
+  EXPECT_EQ(light_that_adds({}, kFall, look, 20), none);
+  EXPECT_EQ(light_that_adds(share, kFall, look, 0), none);
 }
 
 TEST(Rain, MattesHideWhatFallsBehindThem) {

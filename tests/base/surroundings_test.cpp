@@ -1,4 +1,4 @@
-#include "comp/weather/surroundings.h"
+#include "base/surroundings.h"
 
 #include <gtest/gtest.h>
 

@@ -22,4 +22,9 @@ class Surroundings {
   std::vector<std::array<float, 3>> light_;  // At the cells' middles, row by row.
 };
 
+// What a drop of rain sends on: the surroundings as far as a fifth of the canvas's width.
+inline Surroundings around_drops(const Picture& picture, const Rect& canvas) {
+  return {picture, canvas, 0.2 * canvas.width()};
+}
+
 }  // namespace pw
