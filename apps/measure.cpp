@@ -54,10 +54,12 @@ void print_light(const std::string& name, const Light& l) {
 }
 
 void print_noise(const std::string& name, const Noise& n) {
-  fmt::print("{}: at 18 % grey {:.5f} red, {:.5f} green, {:.5f} blue; {}; channels {:.2f} {:.2f} {:.2f} alike\n", name,
+  fmt::print("{}: at 18 % grey {:.5f} red, {:.5f} green, {:.5f} blue; {}; channels {:.2f} {:.2f} {:.2f} alike", name,
              n.sigma(0, 0.18), n.sigma(1, 0.18), n.sigma(2, 0.18),
              n.reach ? fmt::format("hangs together over {} px", n.reach) : "each pixel its own", n.between[0][1],
              n.between[0][2], n.between[1][2]);
+  if (n.rain[1] > 0) fmt::print("; the rain adds {:.1f} % of the light around", 100 * n.rain[1]);
+  fmt::print("\n");
 }
 
 }  // namespace
