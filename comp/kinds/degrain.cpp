@@ -29,7 +29,7 @@ Picture make(const DegrainParams& p, const Making& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<DegrainParams>("degrain", Family::maker, 1,
+  return Declare<DegrainParams>("degrain", Family::maker, 2,
                                 "The grain that is frozen into a still, taken out before it is pinned.")
       .also({"denoise", "noise reduction"})
       .input({"image", Flow::picture, "The still: of one frame, or of several, which have lost some already."})

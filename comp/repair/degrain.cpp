@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstring>
+#include <optional>
 #include <vector>
 
 #include "base/elementary.h"
@@ -34,24 +35,23 @@ const std::array<Block, 2>& bases() {
 using f8 = float __attribute__((vector_size(32)));
 
 // a * b, row by row, eight numbers at a time.
-Block product(const Block& a, const Block& b) {
-  f8 rows[kSide], sums[kSide];
+void multiply(const Block& a, const Block& b, Block& out) {
+  f8 rows[kSide];
   std::memcpy(rows, b.data(), sizeof rows);
   for (int i = 0; i < kSide; ++i) {
-    f8 sum{};
-    for (int k = 0; k < kSide; ++k) {
-      const float v = a[i * kSide + k];
-      sum += f8{v, v, v, v, v, v, v, v} * rows[k];
-    }
-    sums[i] = sum;
+    f8 sum = a[i * kSide] * rows[0];
+    for (int k = 1; k < kSide; ++k) sum += a[i * kSide + k] * rows[k];
+    std::memcpy(&out[i * kSide], &sum, sizeof sum);
   }
-  Block out;
-  std::memcpy(out.data(), sums, sizeof sums);
-  return out;
 }
 
 // m * in * m^T.
-Block sandwiched(const Block& m, const Block& mt, const Block& in) { return product(product(m, in), mt); }
+Block sandwiched(const Block& m, const Block& mt, const Block& in) {
+  Block half, out;
+  multiply(m, in, half);
+  multiply(half, mt, out);
+  return out;
+}
 Block forward(const Block& b) { return sandwiched(bases()[0], bases()[1], b); }
 Block backward(const Block& b) { return sandwiched(bases()[1], bases()[0], b); }
 
@@ -80,6 +80,50 @@ Block spectrum(const std::vector<double>& correlation, int reach) {
   return s;
 }
 
+// A part of a picture by one plane for the sum and each difference, and where patches of it are opaque.
+class Turned {
+ public:
+  Turned(const Picture& p, const Rect& part) : window_(part) {
+    const int width = part.width(), channels = p.channels();
+    for (auto& plane : planes_) plane.resize(size_t(width) * part.height());
+    clear_.assign(size_t(width + 1) * (part.height() + 1), 0);
+    for (int y = 0; y < part.height(); ++y) {
+      const float* in = p.at(part.x0, part.y0 + y);
+      int clear = 0;
+      for (int x = 0; x < width; ++x, in += channels) {
+        for (int t = 0; t < 3; ++t)
+          planes_[t][size_t(y) * width + x] = kTurn[t][0] * in[0] + kTurn[t][1] * in[1] + kTurn[t][2] * in[2];
+        clear += channels == 4 && in[3] < 0.999f;
+        clear_[size_t(y + 1) * (width + 1) + x + 1] = clear_[size_t(y) * (width + 1) + x + 1] + clear;
+      }
+    }
+  }
+  bool opaque(int x, int y) const {
+    const auto sum = [this](int u, int v) {
+      return clear_[size_t(v - window_.y0) * (window_.width() + 1) + u - window_.x0];
+    };
+    return sum(x + kSide, y + kSide) - sum(x, y + kSide) - sum(x + kSide, y) + sum(x, y) == 0;
+  }
+  // A patch's coefficients, and the mean brightness of each channel.
+  Colours taken(int x, int y, std::array<float, 3>& mean) const {
+    Colours turned;
+    for (int t = 0; t < 3; ++t) {
+      const float* in = &planes_[t][size_t(y - window_.y0) * window_.width() + x - window_.x0];
+      for (int v = 0; v < kSide; ++v)
+        std::memcpy(&turned[t][v * kSide], in + v * window_.width(), kSide * sizeof(float));
+      turned[t] = forward(turned[t]);
+    }
+    for (int c = 0; c < 3; ++c)
+      mean[c] = (kTurn[0][c] * turned[0][0] + kTurn[1][c] * turned[1][0] + kTurn[2][c] * turned[2][0]) / kSide;
+    return turned;
+  }
+
+ private:
+  Rect window_;
+  std::array<std::vector<float>, 3> planes_;
+  std::vector<int> clear_;  // Pixels that are not opaque above and left of each pixel's corner.
+};
+
 class Degrainer {
  public:
   Degrainer(const Noise& noise, double left) : noise_(noise), left_(left) {
@@ -92,64 +136,41 @@ class Degrainer {
 
   // The result over `rect`; `first` is null in the first pass.
   Picture pass(const Picture& picture, const Picture* first, const Rect& rect) const {
-    const Rect w = picture.window();
+    const Rect w = intersect(picture.window(), rect.grown(kSide - 1));
     Canvas out = Canvas::copy(picture, rect);
-    Canvas sum = Canvas::clear(rect, 4);  // Three colours and the weight.
-    const int channels = picture.channels();
-    for (int y = std::max(w.y0, rect.y0 - kSide + 1); y < rect.y1 && y + kSide <= w.y1; ++y)
-      for (int x = std::max(w.x0, rect.x0 - kSide + 1); x < rect.x1 && x + kSide <= w.x1; ++x) {
-        if (channels == 4 && !opaque(picture, x, y)) continue;
+    const Turned all(picture, w);
+    const std::optional<Turned> guess =
+        first ? std::optional(Turned(*first, intersect(first->window(), w))) : std::nullopt;
+    const int width = w.width();
+    std::array<std::vector<float>, 4> sum;  // Three colours and the weight.
+    for (auto& plane : sum) plane.assign(size_t(width) * w.height(), 0);
+    for (int y = w.y0; y + kSide <= w.y1; ++y)
+      for (int x = w.x0; x + kSide <= w.x1; ++x) {
+        if (!all.opaque(x, y)) continue;
         float weight;
-        const Colours patch = first ? second_look(picture, *first, x, y, weight) : first_look(picture, x, y, weight);
-        const Rect part = intersect(rect, {x, y, x + kSide, y + kSide});
-        for (int v = part.y0; v < part.y1; ++v)
-          for (int u = part.x0; u < part.x1; ++u) {
-            float* s = sum.at(u, v);
-            const int i = (v - y) * kSide + u - x;
-            for (int c = 0; c < 3; ++c) s[c] += weight * patch[c][i];
-            s[3] += weight;
+        const Colours patch = guess ? second_look(all, *guess, x, y, weight) : first_look(all, x, y, weight);
+        const size_t at = size_t(y - w.y0) * width + x - w.x0;
+        for (int v = 0; v < kSide; ++v)
+          for (int u = 0; u < kSide; ++u) {
+            for (int c = 0; c < 3; ++c) sum[c][at + size_t(v) * width + u] += weight * patch[c][v * kSide + u];
+            sum[3][at + size_t(v) * width + u] += weight;
           }
       }
     for (int y = rect.y0; y < rect.y1; ++y)
       for (int x = rect.x0; x < rect.x1; ++x) {
-        const float* s = sum.at(x, y);
-        if (s[3] > 0)
-          for (int c = 0; c < 3; ++c) out.at(x, y)[c] = s[c] / s[3];
+        const size_t at = size_t(y - w.y0) * width + x - w.x0;
+        if (sum[3][at] > 0)
+          for (int c = 0; c < 3; ++c) out.at(x, y)[c] = sum[c][at] / sum[3][at];
       }
     return std::move(out).finish();
   }
 
  private:
-  static bool opaque(const Picture& p, int x, int y) {
-    for (int v = 0; v < kSide; ++v)
-      for (int u = 0; u < kSide; ++u)
-        if (p.at(x + u, y + v)[3] < 0.999f) return false;
-    return true;
-  }
-
-  // Coefficients, and the mean brightness of each channel.
-  static Colours taken(const Picture& p, int x, int y, std::array<float, 3>& mean) {
-    Colours turned{};
-    mean = {};
-    for (int v = 0; v < kSide; ++v) {
-      const float* in = p.at(x, y + v);
-      for (int u = 0; u < kSide; ++u, in += p.channels())
-        for (int c = 0; c < 3; ++c) {
-          mean[c] += in[c] / kCount;
-          for (int t = 0; t < 3; ++t) turned[t][v * kSide + u] += kTurn[t][c] * in[c];
-        }
-    }
-    for (Block& b : turned) b = forward(b);
-    return turned;
-  }
-
   static Colours given_back(const Colours& coefficients) {
-    Colours out{};
-    for (int t = 0; t < 3; ++t) {
-      const Block b = backward(coefficients[t]);
-      for (int c = 0; c < 3; ++c)
-        for (int i = 0; i < kCount; ++i) out[c][i] += kTurn[t][c] * b[i];
-    }
+    const Block a = backward(coefficients[0]), b = backward(coefficients[1]), d = backward(coefficients[2]);
+    Colours out;
+    for (int c = 0; c < 3; ++c)
+      for (int i = 0; i < kCount; ++i) out[c][i] = kTurn[0][c] * a[i] + kTurn[1][c] * b[i] + kTurn[2][c] * d[i];
     return out;
   }
 
@@ -161,6 +182,7 @@ class Degrainer {
     for (int t = 0; t < 3; ++t)
       for (int i = 0; i < 3; ++i)
         for (int j = 0; j < 3; ++j) {
+          if (noise_.between[i][j] == 0) continue;
           const float both = kTurn[t][i] * kTurn[t][j] * sigma[i] * sigma[j] * static_cast<float>(noise_.between[i][j]);
           for (int k = 0; k < kCount; ++k) g[t][k] += both * spectra_[i][j][k];
         }
@@ -169,36 +191,44 @@ class Degrainer {
     return g;
   }
 
-  Colours first_look(const Picture& p, int x, int y, float& weight) const {
+  Colours first_look(const Turned& p, int x, int y, float& weight) const {
     std::array<float, 3> mean;
-    Colours f = taken(p, x, y, mean);
+    Colours f = p.taken(x, y, mean);
     const Colours g = grain(mean);
     int kept = 0;
-    for (int t = 0; t < 3; ++t)
-      for (int k = 1; k < kCount; ++k) {
-        if (f[t][k] * f[t][k] < kThreshold * kThreshold * g[t][k])
-          f[t][k] = 0;
-        else
-          ++kept;
+    for (int t = 0; t < 3; ++t) {
+      const float mean_light = f[t][0];
+      for (int k = 0; k < kCount; ++k) {
+        const bool keep = f[t][k] * f[t][k] >= kThreshold * kThreshold * g[t][k];
+        f[t][k] = keep ? f[t][k] : 0.f;
+        kept += keep && k > 0;
       }
+      f[t][0] = mean_light;
+    }
     weight = 1 / static_cast<float>(1 + kept);
     return given_back(f);
   }
 
-  Colours second_look(const Picture& p, const Picture& first, int x, int y, float& weight) const {
+  Colours second_look(const Turned& p, const Turned& first, int x, int y, float& weight) const {
     std::array<float, 3> mean;
-    const Colours guess = taken(first, x, y, mean);
+    const Colours guess = first.taken(x, y, mean);
     const Colours g = grain(mean);
     std::array<float, 3> unused;
-    Colours f = taken(p, x, y, unused);
-    float squares = 0;
-    for (int t = 0; t < 3; ++t)
+    Colours f = p.taken(x, y, unused);
+    Block squares{};
+    for (int t = 0; t < 3; ++t) {
+      const float mean_light = f[t][0];
       for (int k = 0; k < kCount; ++k) {
-        const float power = guess[t][k] * guess[t][k], share = k ? power / (power + g[t][k]) : 1.f;
+        const float power = guess[t][k] * guess[t][k], share = power / (power + g[t][k]);
         f[t][k] *= share;
-        squares += share * share;
+        squares[k] += share * share;
       }
-    weight = 1 / std::max(1e-3f, squares);
+      f[t][0] = mean_light;
+    }
+    squares[0] = 3;
+    float all = 0;
+    for (float v : squares) all += v;
+    weight = 1 / all;
     return given_back(f);
   }
 
