@@ -422,9 +422,9 @@ std::optional<Noise> measure_noise(const NoiseFrames& frames, const Motion* moti
     const auto back = way(motion, f, f - 1), on = way(motion, f, f + 1);
     if (back && on) {
       const FramePair before = pair_of(frames, f, f - 1, *back);
+      const FramePair after{before.a, frames.image(f + 1), before.ignore_a, frames.ignore(f + 1), *on};
       const Surroundings around = around_drops(before.a, before.a.window());
-      for (const Triplet& t : find_triplets(before, pair_of(frames, f, f + 1, *on), runner))
-        rainy.push_back({t, around.at(t.x, t.y)});
+      for (const Triplet& t : find_triplets(before, after, runner)) rainy.push_back({t, around.at(t.x, t.y)});
     }
     if (!progress(static_cast<int>(pairs.size() + i) + 1, steps)) return std::nullopt;
   }

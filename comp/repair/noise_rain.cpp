@@ -1,7 +1,6 @@
 #include "comp/repair/noise_rain.h"
 
 #include <algorithm>
-#include <cmath>
 #include <vector>
 
 namespace pw {
