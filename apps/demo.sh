@@ -46,7 +46,7 @@ build() { (cd "$root" && cmake --preset release >/dev/null && cmake --build --pr
 # The shot file expects its clip and its outlines beside it.
 lay_out() {
   mkdir -p "$demo"
-  rm -rf "$demo/plate" "$demo/out" "$demo/clean" "$demo/harbour"
+  rm -rf "$demo/plate" "$demo/out" "$demo/clean" "$demo/layers" "$demo/harbour" "$demo"/harbour.m??
   [ $keep = yes ] || rm -rf "$demo"/*.measured
   cp "$root/fixtures/harbour.toml" "$demo/"
   cp -r "$root/fixtures/harbour" "$demo/"
@@ -66,6 +66,22 @@ sheets() {
     --frames $sheet_frames --height 180
 }
 
+# The pinned stills, and what each step adds to them. What was measured for the shot serves here too.
+layers() {
+  local node
+  cp "$demo/harbour.toml" "$demo/layers.toml"
+  for node in joined lit rained; do
+    printf '\n[%s_seen]\nkind = "deliver"\nimage = "%s"\nfile = "layers/%s.####.png"\nencoding = "srgb"\n' \
+      $node $node $node >>"$demo/layers.toml"
+  done
+  sed -i '/^# For the editor/,/^file = "harbour.mp4"/d' "$demo/layers.toml"
+  rm -rf "$demo/layers.measured"
+  cp -r "$demo/harbour.measured" "$demo/layers.measured"
+  "$platewright" render "$demo/layers.toml" --frames $sheet_frames
+  "$platewright" contactsheet "$demo/layers.png" "$demo"/layers/{joined,lit,rained}.####.png \
+    "$demo/out/harbour.####.png" "$demo/plate/f.####.png" --frames $sheet_frames --crop 380,200,620,340 --height 140
+}
+
 if [ $install = yes ]; then step "Packages" "$root/apps/install.sh"; fi
 step "Build" build
 built=$SECONDS
@@ -73,6 +89,7 @@ step "Draw the shot" lay_out
 step "Take the figure out" "$platewright" render "$demo/harbour.toml"
 step "Score" score
 step "Before and after" sheets
+step "Layer by layer" layers
 
 keys=$(cat "$demo"/harbour/*.svg | grep -c 'id="frame-')
 cat <<TEXT
@@ -81,7 +98,9 @@ Done.
   before   $demo/plate/f.####.png
   after    $demo/out/harbour.####.png
   clean    $demo/clean/harbour.####.png
+  movies   $demo/harbour.mov (ProRes, for an editor), $demo/harbour.mp4 (to look at)
   look at  $demo/before_after.png (before above, after below)
+           $demo/layers.png (the stills pinned; in each frame's light; with rain; finished, with grain; the plate)
 
 A person had to draw $keys outline keys:
 $(cd "$demo/harbour" && for f in *.svg; do printf '  %-10s %3d\n' "${f%.svg}" "$(grep -c 'id="frame-' "$f")"; done)

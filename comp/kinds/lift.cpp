@@ -20,15 +20,22 @@ LiftOptions options_of(const LiftParams& p, const Shot& s) {
 std::vector<Demand> needs(const LiftParams& p, const Ask& a) {
   const LiftOptions o = options_of(p, a.shot);
   const bool shadow = a.output == kItsShadow;
-  const Rect wide = a.rect.grown(shadow ? lift_shadow_reach(o) : lift_reach(o));
-  std::vector<Demand> d{{kImage, 0, a.frame, wide}, {kClean, 0, a.frame, wide}, {kMatte, 0, a.frame, wide}};
+  const int reach = shadow ? lift_shadow_reach(o) : lift_reach(o);
+  const Rect wide = a.rect.grown(a.has(kClean) ? reach : 2 * reach);
+  std::vector<Demand> d{{kImage, 0, a.frame, wide}, {kMatte, 0, a.frame, wide}};
+  if (a.has(kClean)) d.push_back({kClean, 0, a.frame, wide});
   if (shadow && a.has(kShadow)) d.push_back({kShadow, 0, a.frame, a.rect});
   return d;
 }
 
 Picture make(const LiftParams& p, const Making& m) {
   const LiftOptions o = options_of(p, m.shot);
-  if (m.output == kThing) return lifted(m.picture(kImage), m.picture(kClean), m.picture(kMatte), o, m.rect);
+  if (m.output == kThing) {
+    const Picture &image = m.picture(kImage), &matte = m.picture(kMatte);
+    const Picture behind =
+        m.has(kClean) ? m.picture(kClean) : guessed_behind(image, matte, o, m.rect.grown(lift_reach(o)));
+    return lifted(image, behind, matte, o, m.rect);
+  }
   if (!m.has(kShadow)) return Canvas::clear(m.rect, 4).finish();
   return lifted_shadow(m.picture(kImage), m.picture(kClean), m.picture(kMatte), m.picture(kShadow), o, m.rect);
 }
@@ -37,10 +44,13 @@ Picture make(const LiftParams& p, const Making& m) {
 
 Kind declare() {
   return Declare<LiftParams>("lift", Family::maker, 1,
-                             "Cuts out what stands before a known background, without that background in its edge.")
+                             "Cuts out what stands before a background, without that background in its edge.")
       .also({"unmix", "cut out"})
       .input({"image", Flow::picture, "The shot it stands in."})
-      .input({"clean", Flow::picture, "The same without it."})
+      .input({.name = "clean",
+              .flow = Flow::picture,
+              .doc = "The same without it; none: what stands behind its edge is guessed from what is seen beside it.",
+              .required = false})
       .input({"matte", Flow::matte, "How much of each pixel it covers."})
       .input({.name = "shadow", .flow = Flow::matte, .doc = "Where its shadow falls.", .required = false})
       .output({"image", Flow::picture, "The thing alone, to be laid on another background."})
@@ -67,6 +77,10 @@ Kind declare() {
               .max = 64,
               .low = 0,
               .high = 16})
+      .rule([](const LiftParams&, const Given& given) -> std::optional<Complaint> {
+        if (!given("shadow") || given("clean")) return std::nullopt;
+        return Complaint{"shadow", "is given without clean", "give clean: the shadow is told from what it fell on"};
+      })
       .needs(needs)
       .extent([](const LiftParams&, const Ask& a) {
         const Rect thing = intersect(a.inputs[kImage][0].extent, a.inputs[kMatte][0].extent);

@@ -7,8 +7,9 @@
 namespace pw {
 namespace {
 
-constexpr float kKnown = 0.5f;  // Alpha from which a clean plate says what stands behind.
-constexpr float kDark = 1e-3f;  // Light below which a ratio says nothing.
+constexpr float kKnown = 0.5f;   // Alpha from which a clean plate says what stands behind.
+constexpr float kDark = 1e-3f;   // Light below which a ratio says nothing.
+constexpr float kFaint = 1e-6f;  // Weight below which what is around is too far away to say what stands behind.
 
 int reach_of(double deviation) { return deviation > 0 ? static_cast<int>(std::ceil(3 * deviation)) : 0; }
 
@@ -114,6 +115,32 @@ Picture lifted(const Picture& image, const Picture& clean, const Picture& matte,
         const float own = l.known ? (l.a * (l.c[k] - (1 - l.a) * l.b[k]) + pull * near) / (l.a * l.a + pull) : near;
         to[k] = l.a * std::max(0.f, own);
       }
+    }
+  return std::move(out).finish();
+}
+
+Picture guessed_behind(const Picture& image, const Picture& matte, const LiftOptions& o, const Rect& rect) {
+  const Looks looks(image, image, matte);
+  const Rect wide = rect.grown(lift_reach(o));
+  Canvas weighted = Canvas::clear(wide, 4);
+  for (int y = wide.y0; y < wide.y1; ++y)
+    for (int x = wide.x0; x < wide.x1; ++x) {
+      const Look l = looks.at(x, y);
+      if (!l.known) continue;
+      float w = 1 - l.a;
+      w *= w, w *= w, w *= w;
+      for (int k = 0; k < 3; ++k) weighted.at(x, y)[k] = w * l.c[k];
+      weighted.at(x, y)[3] = w;
+    }
+  const Picture around = blurred(std::move(weighted).finish(), o.near_px / 2, rect);
+  Canvas out = Canvas::clear(rect, 4);
+  for (int y = rect.y0; y < rect.y1; ++y)
+    for (int x = rect.x0; x < rect.x1; ++x) {
+      const float* v = around.at(x, y);
+      if (v[3] <= kFaint) continue;
+      float* to = out.at(x, y);
+      for (int k = 0; k < 3; ++k) to[k] = v[k] / v[3];
+      to[3] = 1;
     }
   return std::move(out).finish();
 }

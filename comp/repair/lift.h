@@ -1,4 +1,4 @@
-// Cuts out what stands before a background that is known, without the background's light in its edge.
+// Cuts out what stands before a background, known or guessed, without the background's light in its edge.
 #pragma once
 #include "base/picture.h"
 
@@ -25,7 +25,12 @@ Picture lifted(const Picture& image, const Picture& clean, const Picture& matte,
 Picture lifted_shadow(const Picture& image, const Picture& clean, const Picture& matte, const Picture& shadow,
                       const LiftOptions& o, const Rect& rect);
 
-// How far beyond their rectangle the two look, pixels.
+// What stands behind the matte's edge, where no picture shows it: the mean of the light around, weighted with (1 -
+// a)^8, so that what the thing covers hardly counts, and a Gaussian of deviation near_px / 2. Over `rect`, 4 channels;
+// clear deep inside. It looks lift_reach beyond.
+Picture guessed_behind(const Picture& image, const Picture& matte, const LiftOptions& o, const Rect& rect);
+
+// How far beyond their rectangle lifted and lifted_shadow look, pixels.
 int lift_reach(const LiftOptions& o);
 int lift_shadow_reach(const LiftOptions& o);
 

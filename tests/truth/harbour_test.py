@@ -18,10 +18,21 @@ In a picture as full of contrast as this one that ratio moves little, so the ste
 signed step of the finished frame less that of truth/answer, averaged over RUN neighbouring places, then the mean of its
 absolute value. A clean plate 3 % too bright adds 2 code values, one a pixel too low 1.5.
 
+Light: the field the shot measured, delivered as what it makes of a grey, against the ratio of truth/empty to the median of
+truth/empty over the still's frames, laid to the frame by the true motions of hall and ground; both smoothed over SMOOTH
+pixels in linear light, root mean square in the removed region over all frames, as a share of the light.
+
+Grain: in the removed region the clean plate with grain, but without rain, less truth/empty, in linear light, against
+grain drawn here by the stage's law, encoded and rounded to 8 bits as the stage does. Both go through a Laplacian, so that
+no soft error of the clean plate counts, and lose the places where truth/empty has edges. Per channel and brightness the
+level is the median absolute value; correlations are those of neighbours and channels, clipped at three deviations. The
+largest departure is told.
+
 Prints figures and lines "BAR name value" for tests/bars.toml; ends with status 1 when something is not as promised.
 """
 import concurrent.futures
 import hashlib
+import json
 import os
 import pathlib
 import re
@@ -43,12 +54,23 @@ ADDED_LIMIT = 1.2  # Code values, on the steady harbour.
 BANDS = ((113, 61, 2), (64, 200, 3))
 
 
-# The hole as a picture, put before the shot in the copy that is rendered.
+# The hole, the light and the grain as pictures, put before the shot in the copy that is rendered.
 HOLE = """black = { kind = "colour", value = [0, 0, 0] }
 white = { kind = "colour", value = [1, 1, 1] }
 hole_seen = { kind = "layer", back = "black", front = "white", mask = "hole" }
 hole_out = { kind = "deliver", image = "hole_seen", file = "hole/harbour.####.png", encoding = "linear" }
+grey = { kind = "colour", value = [0.25, 0.25, 0.25] }
+grey_lit = { kind = "relit", image = "grey", light = "lamps" }
+dry = { kind = "grain", image = "lit", noise = "film" }
+dry_out = { kind = "deliver", image = "dry", file = "dry/harbour.####.png", encoding = "srgb" }
+light_out = { kind = "deliver", image = "grey_lit", file = "light/harbour.####.png", encoding = "linear", depth = "16" }
 """
+STILLS = (20, 21, 22, 23, 24)  # As fixtures/harbour.toml names them.
+RIM_LEAST = 500  # Pixels around the passer-by that a frame needs to be judged there.
+FOOT = 383  # Where hall and ground meet on their reference frame, pixels from the top.
+SMOOTH = 8
+LEVELS = (0.004, 0.01, 0.02, 0.04, 0.08, 0.14, 0.22, 0.35, 0.6)  # Edges of the bins of brightness, linear.
+GRAIN = 0.0105  # The stage's own, at 18 % grey.
 
 
 def read(path):
@@ -152,9 +174,109 @@ def score(clip, work):
             ratio[f], added[f] = edge
         answer_db[f] = psnr(finished, answer, np.ones(removed.shape, bool))
         rim = (keep_off > 0) & removed
-        if rim.any():
+        if rim.sum() >= RIM_LEAST:
             rim_db[f] = psnr(finished, answer, rim)
     return removed_db, ratio, added, answer_db, rim_db
+
+
+def linear(code):
+    v = code / 255
+    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+def encoded(light):
+    light = np.clip(light, 0, 1)
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055) * 255
+
+
+def laid(picture, to_from):
+    """The picture moved by a homography of corner coordinates."""
+    half = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1]])
+    return cv2.warpPerspective(picture, half @ to_from @ np.linalg.inv(half), picture.shape[1::-1],
+                               flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+
+
+def light_error(clip, work):
+    """Root mean square error of the light field in the removed region, over all frames; and without any light."""
+    truth = clip / "truth"
+    motions = [{int(k): np.array(h) for k, h in json.loads((truth / f"{plane}.json").read_text())["frames"].items()}
+               for plane in ("hall", "ground")]
+
+    def empty(f):
+        return linear(read(truth / "empty" / f"f.{f:04d}.png"))
+
+    base = STILLS[len(STILLS) // 2]
+    stills = [np.median([laid(empty(f), m[base] @ np.linalg.inv(m[f])) for f in STILLS], axis=0).astype(np.float32)
+              for m in motions]
+    below = np.zeros(stills[0].shape, np.float32)
+    below[FOOT:] = 1
+    squares, unlit, count = 0.0, 0.0, 0
+    for path in sorted((work / "light").glob("harbour.*.png")):
+        f = int(path.name.split(".")[1])
+        removed = read(truth / "removed" / f"f.{f:04d}.png") > 127
+        if not removed.any():
+            continue
+        hall, ground = (laid(s, m[f] @ np.linalg.inv(m[base])) for s, m in zip(stills, motions))
+        foot = laid(below, motions[0][f] @ np.linalg.inv(motions[0][base]))
+        still = hall * (1 - foot) + ground * foot
+        wanted = cv2.GaussianBlur(empty(f), (0, 0), SMOOTH) / cv2.GaussianBlur(still, (0, 0), SMOOTH)
+        found = read(path) / 255 / 0.25
+        squares += float(((found / wanted - 1)[removed] ** 2).sum())
+        unlit += float(((1 / wanted - 1)[removed] ** 2).sum())
+        count += 3 * int(removed.sum())
+    return (squares / count) ** 0.5, (unlit / count) ** 0.5
+
+
+def grain_error(clip, work):
+    """Largest departure of the grain's level from the plate's, as a share of it, and of a correlation."""
+    truth = clip / "truth"
+    random = np.random.default_rng(3)
+    bins = {}  # (channel, bin) -> ([finished values], [reference values])
+    products = np.zeros((2, 8))
+    squares = np.zeros((2, 8, 2))
+    pairs = [((0, 1), 1, 1), ((1, 0), 1, 1), ((1, 1), 1, 1), ((0, 2), 1, 1), ((2, 0), 1, 1),
+             ((0, 0), 0, 1), ((0, 0), 0, 2), ((0, 0), 1, 2)]
+    for f in range(1, 49, 6):
+        removed = read(truth / "removed" / f"f.{f:04d}.png") > 127
+        passerby = read(truth / "passerby" / f"f.{f:04d}.png") > 0
+        where = cv2.erode((removed & ~cv2.dilate(passerby.astype(np.uint8), np.ones((9, 9))).astype(bool)).astype(np.uint8),
+                          np.ones((15, 15))) > 0
+        if where.sum() < 2000:
+            continue
+        empty = linear(read(truth / "empty" / f"f.{f:04d}.png"))
+        edges = np.abs(cv2.Laplacian(encoded(cv2.GaussianBlur(empty, (0, 0), 1)), cv2.CV_32F, ksize=3)).max(axis=2)
+        where &= cv2.dilate(edges, np.ones((5, 5))) < 6
+        sigma = GRAIN * np.sqrt(0.06 + 0.94 * empty / 0.18)
+        drawn = linear(np.floor(encoded(empty + sigma * random.standard_normal(empty.shape)) + 0.5))
+        finished = linear(read(work / "dry" / f"harbour.{f:04d}.png")[..., :3])
+        errors = [cv2.Laplacian((p - empty).astype(np.float32), cv2.CV_32F, ksize=1) for p in (finished, drawn)]
+        for c in range(3):
+            index = np.digitize(empty[..., c], LEVELS)
+            for b in range(1, len(LEVELS)):
+                here = where & (index == b)
+                for side, e in enumerate(errors):
+                    bins.setdefault((c, b), ([], []))[side].append(e[..., c][here])
+        for side, e in enumerate(errors):
+            z = e / sigma
+            limit = 3 * 1.4826 * np.median(np.abs(z[where]))
+            z = np.where(where[..., None], np.clip(z, -limit, limit), 0)
+            for i, ((dy, dx), c, d) in enumerate(pairs):
+                a, b = z[: z.shape[0] - dy, : z.shape[1] - dx, c], z[dy:, dx:, d]
+                products[side, i] += float((a * b).sum())
+                squares[side, i] += float((a * a).sum()), float((b * b).sum())
+    worst, lines = 0.0, []
+    for (c, b), (finished, drawn) in sorted(bins.items()):
+        finished, drawn = np.concatenate(finished), np.concatenate(drawn)
+        if len(drawn) < 1500:
+            continue
+        ratio = float(np.median(np.abs(finished)) / np.median(np.abs(drawn)))
+        lines.append(f"    channel {'BGR'[c]}, brightness {LEVELS[b - 1]} to {LEVELS[b]}: {ratio:.3f} of the plate's")
+        worst = max(worst, abs(ratio - 1))
+    correlation = products / np.sqrt(squares.prod(axis=2))
+    print("\n".join(lines))
+    print("    correlations of the finished frame, and of the plate's grain: "
+          + ", ".join(f"{a:.3f} {b:.3f}" for a, b in correlation.T))
+    return worst, float(np.abs(correlation[0] - correlation[1]).max())
 
 
 def digest(folders):
@@ -185,6 +307,7 @@ def report(name, clip, work):
     print(f"BAR harbour.{name}.removed.worst_db {removed_db[worst]:.4f}")
     print(f"BAR harbour.{name}.removed.median_db {median:.4f}")
     print(f"BAR harbour.{name}.seam.worst_ratio {ratio[worst_seam]:.4f}")
+    print(f"BAR harbour.{name}.rim.worst_db {min(rim_db.values()):.4f}")
     return added[most]
 
 
@@ -213,6 +336,14 @@ def main():
             run(platewright, "measure", shot, plane, "--out", track)
             print(f"{name}, {plane}: {run(platewright, 'score', track, clip / 'truth' / track.name)[0].splitlines()[0]}")
     added = {name: report(name, clip, work / name) for name, clip in clips.items()}
+
+    light, unlit = light_error(full, work / "full")
+    print(f"full: light field off by {100 * light:.2f} % RMS in the removed region; without one {100 * unlit:.2f} %")
+    print(f"BAR harbour.full.light.rms {light:.4f}")
+    level, correlation = grain_error(full, work / "full")
+    print(f"full: grain off by {100 * level:.1f} % in level and {correlation:.3f} in correlation at worst")
+    print(f"BAR harbour.full.grain.level {level:.4f}")
+    print(f"BAR harbour.full.grain.correlation {correlation:.4f}")
 
     keys = {p.stem: len(re.findall(r'id="frame-\d+"', p.read_text())) for p in (FIXTURES / "harbour").glob("*.svg")}
     print("\noutline keys: " + ", ".join(f"{n} {k}" for n, k in sorted(keys.items())))

@@ -113,6 +113,29 @@ TEST(Lift, WhereTheCleanPlateIsBareTheColourNearbyStands) {
   EXPECT_LT(worst, 0.08);
 }
 
+TEST(Lift, AnUnknownBackgroundIsGuessedFromWhatIsSeenBeside) {
+  const auto hedge = [](int x, int y, int k) { return 0.7 - 0.15 * k + 0.002 * x - 0.001 * y; };
+  const Picture image = drawn(3, [&](int x, int y, int k) {
+    const double a = cover(x, y);
+    return a * thing(x, y, k) + (1 - a) * hedge(x, y, k);
+  });
+  const LiftOptions o{.near_px = 12, .steady = 0};
+  const Picture behind = guessed_behind(image, kMatte, o, kRect), cut = lifted(image, behind, kMatte, o, kRect);
+  double worst = 0, plain = 0;
+  for (int y = 12; y < 36; ++y)
+    for (int x = 10; x < 54; ++x) {
+      const double a = cover(x, y);
+      for (int k = 0; k < 3; ++k) {
+        worst = std::max(worst, std::abs(cut.at(x, y)[k] - a * thing(x, y, k)));
+        plain = std::max(plain, a * std::abs(image.at(x, y)[k] - thing(x, y, k)));
+      }
+    }
+  EXPECT_LT(worst, 0.02);
+  EXPECT_GT(plain, 0.08);
+  EXPECT_EQ(guessed_behind(image, kMatte, {.near_px = 4}, kRect).at(32, 24)[3],
+            0);  // Nothing of it is seen near there.
+}
+
 TEST(Lift, TheShadowIsWhatItLeavesOfTheLight) {
   const auto dim = [](int x, int y) { return y > 30 ? 0.4 + 0.005 * x : 1; };
   const Picture image = drawn(3, [&](int x, int y, int k) {
@@ -141,6 +164,8 @@ TEST(Lift, PartsAreTheWholeBitForBit) {
   for (const Rect r : {Rect{0, 0, 9, 48}, {20, 20, 21, 21}, {13, 7, 64, 40}}) {
     const Rect a = r.grown(lift_reach(o)), b = r.grown(lift_shadow_reach(o));
     EXPECT_TRUE(same_bits(lifted(image.cropped(a), kClean.cropped(a), kMatte.cropped(a), o, r), whole.cropped(r)));
+    EXPECT_TRUE(same_bits(guessed_behind(image.cropped(a), kMatte.cropped(a), o, r),
+                          guessed_behind(image, kMatte, o, kRect).cropped(r)));
     EXPECT_TRUE(same_bits(lifted_shadow(image.cropped(b), kClean.cropped(b), kMatte.cropped(b), where.cropped(r), o, r),
                           shadow.cropped(r)));
   }
