@@ -144,7 +144,7 @@ std::optional<Complaint> writable(const Deliver& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Deliver>("deliver", Family::sink, 1,
+  return Declare<Deliver>("deliver", Family::sink, 2,
                           "Writes the frames: EXR, PNG, TIFF, DPX, JPEG, or one movie, by the file's ending.")
       .also({"output", "export"})
       .input({"image", Flow::picture, "What is written."})

@@ -124,6 +124,8 @@ Result<lav::Codec> encoder(const std::string& path, const MoviePlan& plan, const
     case Coder::prores_4444:
       av_opt_set(own, "profile", plan.coder == Coder::prores_hq ? "hq" : "4444", 0);
       av_opt_set(own, "vendor", "apl0", 0);
+      // The finest of its matrices (of "xq"), so that a smooth picture comes back code for code.
+      if (plan.coder == Coder::prores_4444) av_opt_set_int(own, "quant_mat", 5, 0);
       break;
     case Coder::ffv1:
       c->level = 3;

@@ -198,7 +198,36 @@ float gathered(const std::vector<float>& v, int sample, int power, double siting
   return sum / static_cast<float>(1 << power);
 }
 
+// Nearest whole code, as a value.
+float on_code(float v, Codes c) { return (std::floor(v * c.scale + c.offset + 0.5f) - c.offset) / c.scale; }
+
 }  // namespace
+
+void PlanesFromRows::round_together(const float* in, int channels) {
+  const auto [red, blue] = luma_weights(rules_.matrix);
+  const float kr = static_cast<float>(red), kb = static_cast<float>(blue);
+  const float per_kg = static_cast<float>(1 / (1 - red - blue));
+  const float r_cr = static_cast<float>(2 * (1 - red)), b_cb = static_cast<float>(2 * (1 - blue));
+  const Codes levels = level_codes(rules_.range, planes_.colour[0].bits);
+  const Codes codes = difference_codes(rules_.range, planes_.colour[1].bits);
+  for (int x = 0; x < planes_.width; ++x, in += channels) {
+    const float r = in[0], g = in[1], b = in[2];
+    // How far the colour is off that comes back.
+    const auto off = [&](float luma, float cb, float cr) {
+      const float r_back = luma + r_cr * cr, b_back = luma + b_cb * cb;
+      const float g_back = (luma - kr * r_back - kb * b_back) * per_kg;
+      return std::max({std::abs(r_back - r), std::abs(g_back - g), std::abs(b_back - b)});
+    };
+    const float below = std::floor(luma_[x] * levels.scale + levels.offset);
+    float least = off(on_code(luma_[x], levels), on_code(cb_[x], codes), on_code(cr_[x], codes));
+    if (!(least * levels.scale > 1)) continue;
+    for (const float code : {below, below + 1}) {
+      const float luma = (code - levels.offset) / levels.scale;
+      const float cb = on_code((b - luma) / b_cb, codes), cr = on_code((r - luma) / r_cr, codes);
+      if (const float o = off(luma, cb, cr); o < least) least = o, luma_[x] = luma, cb_[x] = cb, cr_[x] = cr;
+    }
+  }
+}
 
 void PlanesFromRows::row(int y, const float* in, int channels) {
   const int width = planes_.width, green_at = channels == 1 ? 0 : 1, blue_at = channels == 1 ? 0 : 2;
@@ -223,6 +252,8 @@ void PlanesFromRows::row(int y, const float* in, int channels) {
     const float luma = kr * r + kg * g + kb * b;
     luma_[x] = luma, cb_[x] = (b - luma) * to_cb, cr_[x] = (r - luma) * to_cr;
   }
+  if (planes_.share_x == 0 && planes_.share_y == 0 && planes_.colours == 3 && channels >= 3)
+    round_together(in, channels);
   pack(planes_.colour[0], y, width, levels, luma_.data());
   if (planes_.colours == 1) return;
   const int samples = static_cast<int>(cb_sum_.size()), rows = 1 << planes_.share_y, within = y & (rows - 1);

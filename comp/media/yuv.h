@@ -79,12 +79,18 @@ class RowsFromPlanes {
 // The way back: writes the frame's samples row by row, rounded to the nearest code and clamped to what the bits hold
 // (in narrow range that is beyond black and white). Cb and Cr are low-passed first: (1 2 1)/4 along a row when they lie
 // on a pixel, the mean of those that share them otherwise. Rows come in order, from 0.
+//
+// Each is the nearest code, as the recommendations have it; but three rounded components can add up to a colour that
+// comes back 1.41 codes off (narrow range of BT.709). Where every pixel has its own Cb and Cr and a colour would be
+// more than one code off, the three are chosen together: the luma code below or above with the differences nearest for
+// it, whichever is less off: no colour is then more than one code off.
 class PlanesFromRows {
  public:
   PlanesFromRows(const Planes& planes, const YuvRules& rules);
   void row(int y, const float* in, int channels);  // 1, 3 or 4; grey is spread, missing alpha is 1.
 
  private:
+  void round_together(const float* in, int channels);
   Planes planes_;
   YuvRules rules_;
   std::vector<float> luma_, cb_, cr_, alpha_, cb_sum_, cr_sum_;

@@ -1,5 +1,6 @@
 #include "comp/media/yuv.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -125,6 +126,42 @@ TEST(Yuv, AFlatColourIsFlatForEverySamplingAndOddSize) {
         for (int i = 0; i < 39; ++i) EXPECT_NEAR(row[i], rgb[i % 3], 1.2 / 876) << i << " " << y;
       }
     }
+}
+
+// Codes are the nearest ones, as BT.709-6 has them, but where the colour they make is more than a code off.
+TEST(Yuv, NoColourOfTenBitsIsMoreThanACodeOff) {
+  constexpr int kColours = 200000;
+  Frame f(kColours, 1, 10, 0, 0);
+  std::mt19937 g(11);
+  std::uniform_real_distribution<float> any(0, 1);
+  std::vector<float> in(3 * kColours), out(3 * kColours);
+  for (float& v : in) v = any(g);
+  PlanesFromRows(f.planes, {}).row(0, in.data(), 3);
+  RowsFromPlanes(f.planes, {}).row(0, out.data());
+  double worst = 0, worst_nearest = 0;
+  int moved = 0, needless = 0;
+  for (int x = 0; x < kColours; ++x) {
+    const float* p = &in[3 * static_cast<size_t>(x)];
+    double off = 0;
+    for (int c = 0; c < 3; ++c) off = std::max(off, 876.0 * std::abs(out[3 * static_cast<size_t>(x) + c] - p[c]));
+    worst = std::max(worst, off);
+    const double luma = 0.2126 * p[0] + 0.7152 * p[1] + 0.0722 * p[2];
+    const long y = std::lround(876 * luma), cb = std::lround(896 * (p[2] - luma) / 1.8556);
+    const long cr = std::lround(896 * (p[0] - luma) / 1.5748);
+    const double r = y + 876 * 1.5748 * cr / 896.0, b = y + 876 * 1.8556 * cb / 896.0;
+    const double green = (y - 0.2126 * r - 0.0722 * b) / 0.7152;
+    const double nearest = std::max({std::abs(r - 876 * p[0]), std::abs(green - 876 * p[1]), std::abs(b - 876 * p[2])});
+    worst_nearest = std::max(worst_nearest, nearest);
+    const bool is_nearest = f.code(0, x, 0) == 64 + y && f.code(1, x, 0) == 512 + cb && f.code(2, x, 0) == 512 + cr;
+    moved += !is_nearest;
+    needless += !is_nearest && nearest < 0.999;
+  }
+  EXPECT_LE(worst, 1.001);
+  EXPECT_GT(worst_nearest, 1.35);
+  EXPECT_GT(moved, 1000);
+  EXPECT_LE(needless, kColours / 20000);  // Half-way between two codes floats and doubles may part.
+  fmt::print("worst colour: {:.3f} codes, {:.3f} with each component rounded alone; {:.1f} % of colours moved\n", worst,
+             worst_nearest, 100.0 * moved / kColours);
 }
 
 TEST(Yuv, OddNumbersAreClamped) {
