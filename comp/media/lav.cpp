@@ -17,13 +17,13 @@ constexpr const char* kContainers =
 
 thread_local int64_t told = 0;
 
-void settle() {
+}  // namespace
+
+void be_quiet() {
   static std::once_flag once;
   std::call_once(
       once, [] { av_log_set_callback([](void*, int level, const char*, va_list) { told += level <= AV_LOG_ERROR; }); });
 }
-
-}  // namespace
 
 int64_t faults_told() { return told; }
 
@@ -48,7 +48,7 @@ std::string why(int error) {
 std::string url(const std::string& path) { return "file:" + path; }
 
 Result<Format> open(const std::string& path) {
-  settle();
+  be_quiet();
   AVFormatContext* c = avformat_alloc_context();
   if (!c) throw std::bad_alloc();
   c->format_whitelist = av_strdup(kContainers);

@@ -33,6 +33,9 @@ Frame frame();
 // What FFmpeg says of a negative result.
 std::string why(int error);
 
+// Keeps FFmpeg's libraries from writing to the terminal. Done by open; for those who only write.
+void be_quiet();
+
 // How many faults FFmpeg's libraries have spoken of on this thread. Some decoders (FFV1's) say that a checksum is wrong
 // and patch the frame up without another word.
 int64_t faults_told();

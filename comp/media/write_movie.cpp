@@ -145,6 +145,7 @@ std::string later_timecode(const std::string& timecode, Ratio rate, int frames) 
 }
 
 Result<std::unique_ptr<MovieWriter>> MovieWriter::open(const std::string& path, const MovieWriteOptions& options) {
+  lav::be_quiet();
   auto in = std::make_unique<Inside>();
   in->path = path, in->options = options;
   auto plan = plan_movie(path, options);
