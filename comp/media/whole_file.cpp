@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <chrono>
 #include <csignal>
 #include <cstdlib>
 #include <cstring>
@@ -55,11 +56,24 @@ Problem cannot_open(const std::string& path, int error) {
   return about(path, fmt::format("the file cannot be opened ({})", std::strerror(error)), "");
 }
 
-// Temporary files are named .FILE.PROCESS.MACHINE.part.
-std::string part_ending() {
-  char machine[256] = "";
-  if (::gethostname(machine, sizeof machine - 1) != 0) machine[0] = 0;
-  return fmt::format(".{}.part", machine);
+// Temporary files are named .FILE.PROCESS.MACHINE.pw.part.
+constexpr std::string_view kPart = ".pw.part";
+constexpr std::chrono::hours kForgotten{7 * 24};
+
+std::string machine() {
+  char name[256] = "";
+  return ::gethostname(name, sizeof name - 1) == 0 ? name : "";
+}
+
+// Whether a process of this machine is at work on the temporary file of that name.
+bool is_at_work(std::string name) {
+  const std::string ending = fmt::format(".{}{}", machine(), kPart);
+  if (!name.ends_with(ending)) return true;  // Of another machine: nobody knows.
+  name.resize(name.size() - ending.size());
+  const std::string number = name.substr(name.rfind('.') + 1);
+  char* end = nullptr;
+  const long process = std::strtol(number.c_str(), &end, 10);
+  return number.empty() || *end != 0 || process <= 0 || ::kill(static_cast<pid_t>(process), 0) == 0 || errno == EPERM;
 }
 
 bool write_all(int fd, ByteSpan bytes) {
@@ -124,19 +138,16 @@ Result<FileBytes> read_whole_file(const std::string& path) {
 }
 
 int remove_leftovers(const std::string& folder) {
-  const std::string ending = part_ending();
+  namespace fs = std::filesystem;
   int removed = 0;
   std::error_code error;
-  for (const auto& entry : std::filesystem::directory_iterator(folder.empty() ? "." : folder, error)) {
-    std::string name = entry.path().filename().string();
-    if (!name.starts_with('.') || !name.ends_with(ending)) continue;
-    name.resize(name.size() - ending.size());
-    const std::string number = name.substr(name.rfind('.') + 1);
-    char* end = nullptr;
-    const long process = std::strtol(number.c_str(), &end, 10);
-    if (number.empty() || *end != 0 || process <= 0 || ::kill(static_cast<pid_t>(process), 0) == 0 || errno == EPERM)
-      continue;
-    removed += ::unlink(entry.path().c_str()) == 0;
+  for (const auto& entry : fs::directory_iterator(folder.empty() ? "." : folder, error)) {
+    const std::string name = entry.path().filename().string();
+    if (!name.starts_with('.') || !name.ends_with(kPart)) continue;
+    std::error_code gone;
+    const auto last = fs::last_write_time(entry.path(), gone);
+    const bool forgotten = !gone && fs::file_time_type::clock::now() - last > kForgotten;
+    if (forgotten || !is_at_work(name)) removed += ::unlink(entry.path().c_str()) == 0;
   }
   return removed;
 }
@@ -151,7 +162,7 @@ Result<void> check_writable(const std::string& path) {
 
 std::string temporary_name(const std::string& path) {
   const std::string name =
-      fmt::format(".{}.{}{}", std::filesystem::path(path).filename().string(), ::getpid(), part_ending());
+      fmt::format(".{}.{}.{}{}", std::filesystem::path(path).filename().string(), ::getpid(), machine(), kPart);
   return (std::filesystem::path(folder_of(path)) / name).string();
 }
 

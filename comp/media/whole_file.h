@@ -29,8 +29,8 @@ Result<FileBytes> read_whole_file(const std::string& path);
 // was there before stays. Problems: folder missing or not writable, no room, path is a folder.
 Result<void> write_whole_file(const std::string& path, ByteSpan bytes);
 
-// Removes what a killed run left half-written in the folder: temporary files of programs that no longer run on this
-// machine. Returns how many.
+// Removes what killed runs left half-written in the folder: temporary files of programs that no longer run on this
+// machine, and those, of any machine, that nobody has written to for a week. Returns how many.
 int remove_leftovers(const std::string& folder);
 
 // The same in parts, for files too large to be held: the name of the temporary file beside `path`, and giving the file

@@ -1,11 +1,14 @@
 #include "comp/media/whole_file.h"
 
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <sys/mount.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
+#include <chrono>
 #include <csignal>
 
 #include "samples.h"
@@ -118,6 +121,31 @@ TEST(WriteWholeFile, LeavesTheOldFileWhenTheDiskIsFull) {
   EXPECT_EQ(problem(r), dir + "/a.png: there is no room left to write the file; free some disk space and run again");
   EXPECT_EQ(after, old);
   EXPECT_EQ(left, 1u);
+}
+
+TEST(Leftovers, OfTheDeadAndTheForgottenGo) {
+  const std::string dir = samples::folder();
+  char machine[256] = "";
+  ASSERT_EQ(gethostname(machine, sizeof machine - 1), 0);
+  const pid_t dead = fork();
+  if (dead == 0) _exit(0);
+  waitpid(dead, nullptr, 0);
+  const auto part = [&](pid_t process, const std::string& on) {
+    return fmt::format("{}.a.0001.mov.{}.{}.pw.part", dir, process, on);
+  };
+  const std::string mine = temporary_name(dir + "a.0001.mov"), of_dead = part(dead, machine);
+  const std::string of_living = part(getppid(), machine), elsewhere = part(dead, "other.machine");
+  const std::string forgotten = part(dead, "third"), stranger = dir + ".quay.7.mkv.part", plain = dir + "b.mov";
+  EXPECT_EQ(mine, part(getpid(), machine));
+  for (const std::string& f : {mine, of_dead, of_living, elsewhere, forgotten, stranger, plain}) {
+    samples::write_text(f, "half");
+    if (f == forgotten || f == stranger || f == plain)
+      std::filesystem::last_write_time(f, std::filesystem::file_time_type::clock::now() - std::chrono::hours(24 * 8));
+  }
+  EXPECT_EQ(remove_leftovers(dir), 2);
+  for (const std::string& f : {mine, of_living, elsewhere, stranger, plain})
+    EXPECT_TRUE(std::filesystem::exists(f)) << f;
+  EXPECT_EQ(remove_leftovers(dir + "nowhere"), 0);
 }
 
 }  // namespace pw::whole_file_test
