@@ -63,6 +63,9 @@ int picture_stream(const AVFormatContext& format) {
 
 std::optional<Problem> stream_problem(const AVStream& s) {
   const AVCodecParameters& c = *s.codecpar;
+  if (c.width <= 0 || c.height <= 0)
+    return Problem{.what = "the file does not say how large its pictures are, as when most of it is missing",
+                   .remedy = "copy or export it again"};
   if (auto p = size_problem(c.width, c.height)) return p;
   if (c.field_order != AV_FIELD_PROGRESSIVE && c.field_order != AV_FIELD_UNKNOWN)
     return Problem{.what = "the movie is interlaced", .remedy = "make whole frames of its fields first"};
