@@ -96,16 +96,20 @@ int run(const MeasureCommand& c) {
   const auto runner = arena(c.threads);
   std::optional<Progress> progress;
   std::string now;
+  LoadWarnings loads;
   const auto results = measure(*scene, *nodes,
                                {.runner = *runner,
                                 .memory_limit = *memory,
                                 .reuse = !c.again,
-                                .progress = [&](const std::string& node, int done, int total) {
-                                  if (node != now) progress.emplace(now = node, c.json);
-                                  progress->at(done, total);
-                                  return !stop_asked();
-                                }});
+                                .progress =
+                                    [&](const std::string& node, int done, int total) {
+                                      if (node != now) progress.emplace(now = node, c.json);
+                                      progress->at(done, total);
+                                      return !stop_asked();
+                                    },
+                                .loads = &loads});
   progress.reset();
+  say(loads.all());
   if (!results) return say(results.error()), stop_asked() ? kStopped : kMistake;
   say(results->remarks);
   if (c.out.empty()) {

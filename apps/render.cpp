@@ -134,6 +134,7 @@ class Run {
     watch_for_stop();
     const auto runner = arena(c_.threads);
     const int status = measured_and_drawn(*nodes, *frames, *runner, *memory);
+    tell_loads();
     if (sum_.fields["written"] == 0 && sum_.fields["kept"] == 0) folders.remove_empty();
     return status;
   }
@@ -148,6 +149,12 @@ class Run {
   static int strict_end() {
     fmt::print(stderr, "nothing is drawn, because with --strict a warning ends the run\n");
     return kMistake;
+  }
+
+  // What reading frames warned of, once.
+  bool tell_loads() {
+    if (!loads_told_) told(loads_.all(), 0);
+    return loads_told_ = loads_.any();
   }
 
   Problems no_delivery(const std::vector<int>& nodes) const {
@@ -178,7 +185,8 @@ class Run {
                                         progress->at(done, total);
                                         return !stop_asked();
                                       },
-                                  .measured = [&](const MeasuredNode& m) { tell_measured(m); }});
+                                  .measured = [&](const MeasuredNode& m) { tell_measured(m); },
+                                  .loads = &loads_});
     progress.reset();
     if (!results && stop_asked()) {
       fmt::print(stderr, "stopped while {} was measured; run it again: what is measured already is used\n", now);
@@ -194,7 +202,7 @@ class Run {
       else
         fmt::print(stderr, "{} is left out: what it leans on could not be measured\n", scene_->graph.nodes[n].name);
     if (sinks.empty()) return kMistake;
-    if (c_.strict && !results->remarks.empty()) return strict_end();
+    if (c_.strict && (tell_loads() || !results->remarks.empty())) return strict_end();
     if (c_.dry_run) return print_plan(*scene_, *results, sinks, frames), kDone;
     const int status = drawn(*results, sinks, frames, runner, memory);
     return results->problems.empty() ? status : std::max(status, kSomeFailed);
@@ -233,7 +241,8 @@ class Run {
                 .reuse = !c_.again,
                 .strict = c_.strict,
                 .progress = [&](int, int done, int total) { progress.at(visited = done, total); },
-                .delivered = delivered});
+                .delivered = delivered,
+                .loads = &loads_});
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
     sum_.fields = {{"frames", report.frames},
                    {"written", report.written},
@@ -241,6 +250,7 @@ class Run {
                    {"failed", failed_files},
                    {"render_seconds", took.count()}};
     told(report.problems, 0);
+    const bool warned = tell_loads();
     if (!c_.json) {
       fmt::print("{} files of {} frames in {:.1f} s ({:.2f} frames/s)", report.written, frames.size(), took.count(),
                  visited / std::max(1e-9, took.count()));
@@ -251,7 +261,7 @@ class Run {
       if (report.given_up) fmt::print("ended at the first problem, because of --strict\n");
       if (report.stopped) fmt::print("stopped; run it again to draw the rest\n");
     }
-    const bool failed = any_error(report.problems) || (c_.strict && !report.problems.empty());
+    const bool failed = any_error(report.problems) || (c_.strict && (warned || !report.problems.empty()));
     return failed ? kSomeFailed : report.stopped ? kStopped : kDone;
   }
 
@@ -259,6 +269,8 @@ class Run {
   const Log& log_;
   Sum& sum_;
   std::optional<Scene> scene_;
+  LoadWarnings loads_;
+  bool loads_told_ = false;
 };
 
 }  // namespace

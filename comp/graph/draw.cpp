@@ -102,8 +102,12 @@ class Drawer {
         for (Problem& p : loaded.error()) p.node = node.name, p.frame = s.frame;
         return fail(loaded.error());
       }
-      d_.kept.keep(s.node, s.output, s.frame, *loaded, false);
-      return loaded->cropped(s.rect);
+      if (d_.loads) {
+        for (Problem& p : loaded->warnings) p.node = node.name;
+        d_.loads->add(s.node, s.frame, loaded->warnings);
+      }
+      d_.kept.keep(s.node, s.output, s.frame, loaded->picture, false);
+      return loaded->picture.cropped(s.rect);
     }
     Picture p = make(s, node);
     if (fixed) d_.kept.keep(s.node, s.output, s.frame, p, true);

@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <memory>
 
+#include "comp/graph/load_warnings.h"
 #include "comp/graph/plan.h"
 
 namespace pw {
@@ -26,6 +27,7 @@ struct Drawing {
   const Runner& runner;
   Kept& kept;
   int tile_width = 0, tile_height = 64;  // 0: as wide as the step. Any size gives the same bytes.
+  LoadWarnings* loads = nullptr;         // Gathers what reading warns of.
 };
 
 // The wanted pictures, in order. A source that cannot be read ends the plan with its problems.

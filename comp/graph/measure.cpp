@@ -17,23 +17,30 @@ std::string stored_stem(const Graph& graph, const std::string& node) {
 
 namespace {
 
-Result<Measured> run(const Stage& stage, int n, Kept& kept, const MeasureOptions& options, bool& stopped) {
+Result<Measured> run(const Stage& stage, int n, Kept& kept, const MeasureOptions& options, bool& stopped,
+                     Problems& warned) {
   const Node& node = stage.scene.graph.nodes[n];
   const auto inputs = stage.connections(n, stage.scene.shot.first);
-  const Measuring measuring{
-      stage.scene.shot, inputs,
-      [&](int input, int item, int frame) -> Result<Picture> {
-        const Link& l = node.inputs[input][item];
-        const Rect whole = stage.scene.shot.canvas();
-        auto drawn = draw({stage, options.runner, kept}, make_plan(stage, {{l.node, l.output, frame, whole}}));
-        if (!drawn) return fail(drawn.error());
-        return std::move((*drawn)[0]);
-      },
-      options.runner,
-      [&](int done, int total) {
-        stopped = stopped || (options.progress && !options.progress(node.name, done, total));
-        return !stopped;
-      }};
+  const Measuring measuring{stage.scene.shot,
+                            inputs,
+                            [&](int input, int item, int frame) -> Result<Picture> {
+                              const Link& l = node.inputs[input][item];
+                              const Rect whole = stage.scene.shot.canvas();
+                              auto drawn =
+                                  draw({.stage = stage, .runner = options.runner, .kept = kept, .loads = options.loads},
+                                       make_plan(stage, {{l.node, l.output, frame, whole}}));
+                              if (!drawn) return fail(drawn.error());
+                              return std::move((*drawn)[0]);
+                            },
+                            options.runner,
+                            [&](int done, int total) {
+                              stopped = stopped || (options.progress && !options.progress(node.name, done, total));
+                              return !stopped;
+                            },
+                            [&](Problem p) {
+                              p.node = node.name;
+                              warned.push_back(std::move(p));
+                            }};
   auto result = node.kind->hooks.measure(node.params.get(), measuring);
   if (result) return result;
   for (Problem& p : result.error()) {
@@ -79,7 +86,7 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
         results.measured[n] = std::move(*stored), reused = true;
     if (!reused) {
       bool stopped = false;
-      auto m = run(Stage(scene, results.measured), static_cast<int>(n), kept, options, stopped);
+      auto m = run(Stage(scene, results.measured), static_cast<int>(n), kept, options, stopped, results.remarks);
       if (!m && options.keep_going && !stopped) {
         results.without[n] = true;
         results.problems.insert(results.problems.end(), m.error().begin(), m.error().end());

@@ -3,6 +3,7 @@
 #pragma once
 #include <functional>
 
+#include "comp/graph/load_warnings.h"
 #include "comp/graph/plan.h"
 
 namespace pw {
@@ -21,6 +22,7 @@ struct MeasureOptions {
   // Called as a measure goes on; false stops it.
   std::function<bool(const std::string& node, int done, int total)> progress = {};
   std::function<void(const MeasuredNode&)> measured = {};  // Called after each.
+  LoadWarnings* loads = nullptr;                           // Gathers what reading frames warns of.
 };
 
 struct Results {

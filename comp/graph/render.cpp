@@ -103,7 +103,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
                     const std::vector<int>& frames, const RenderOptions& options) {
   const Stage stage(scene, results.measured);
   Kept kept(options.memory_limit / 4);
-  const Drawing drawing{stage, options.runner, kept, options.tile_width, options.tile_height};
+  const Drawing drawing{stage, options.runner, kept, options.tile_width, options.tile_height, options.loads};
   const std::vector<std::string> keys = cache_keys(scene);
   Reels reels(scene, sinks, frames, keys, options.reuse);
   RenderReport report;
@@ -188,6 +188,7 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
       tell(due[k].sink, result ? Outcome::written : Outcome::failed, share + since(start),
            result ? std::move(*result) : std::move(result.error()));
     }
+    if (options.strict && options.loads && options.loads->any()) enough = true;
     std::lock_guard lock(mutex);
     report.frames += !any_error(told[i]);
     ++done;
@@ -218,7 +219,7 @@ Result<Picture> render_node(const Scene& scene, const Results& results, int node
   if (auto problem = too_large(scene.shot.canvas(), options.memory_limit)) return fail(std::move(*problem));
   const Stage stage(scene, results.measured);
   Kept kept(options.memory_limit / 4);
-  return draw_banded({stage, options.runner, kept, options.tile_width, options.tile_height},
+  return draw_banded({stage, options.runner, kept, options.tile_width, options.tile_height, options.loads},
                      {node, output, frame, scene.shot.canvas()}, options);
 }
 

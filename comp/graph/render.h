@@ -29,6 +29,7 @@ struct RenderOptions {
   bool strict = false;  // The first problem, a warning too, ends the run: no further frame is begun.
   std::function<void(int frame, int done, int total)> progress = {};
   std::function<void(const Delivery&)> delivered = {};  // Called for one file after another.
+  LoadWarnings* loads = nullptr;                        // Gathers what reading frames warns of.
 };
 
 struct RenderReport {

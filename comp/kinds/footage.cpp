@@ -74,10 +74,12 @@ Result<Survey> survey_movie(const Footage& p, const Shot& shot, const std::strin
   return s;
 }
 
-Result<Picture> load_movie(const Footage& p, const Shot& shot, const Movie& movie, int frame) {
+Result<Loaded> load_movie(const Footage& p, const Shot& shot, const Movie& movie, int frame) {
   const int n = frame - static_cast<int>(p.start);
   const MovieInfo& info = movie.info();
-  return movie.read(info.timing.constant ? n : movie.frame_at(n / shot.rate));
+  auto picture = movie.read(info.timing.constant ? n : movie.frame_at(n / shot.rate));
+  if (!picture) return fail(std::move(picture.error()));
+  return Loaded{*std::move(picture)};
 }
 
 Result<Survey> survey(const Footage& p, const Shot& shot) {
@@ -101,6 +103,7 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
     for (int f : sequence->frames) s.identity += file_identity(sequence->pattern.file(f)) + "\n";
   }
   s.width = info.width, s.height = info.height;
+  s.warnings = info.warnings;
   // Any frame of an EXR sequence may have a window of its own, whatever the first one has.
   s.windows_vary = info.type == FileType::exr || info.data_window != Rect::sized(info.width, info.height);
   return s;
@@ -130,25 +133,25 @@ Picture at_scale(const Picture& p, const Shot& shot) {
   return resample(p, scaling(shot.scale, shot.scale), *bounds, {.edge = Edge::hold});
 }
 
-Result<Picture> load_numbered(const Footage& p, const Shot& shot, const Survey& s, int frame) {
+Result<Loaded> load_numbered(const Footage& p, const Shot& shot, const Survey& s, int frame) {
   auto sequence = sequence_of(p, shot, s);
   if (!sequence) return fail(sequence.error());
   auto still = read_frame(*sequence, frame);
   if (!still) return fail(still.error());
-  return std::move(still->picture);
+  return Loaded{std::move(still->picture), std::move(still->warnings)};
 }
 
-Result<Picture> load(const Footage& p, const Shot& shot, const Survey& s, int frame) {
+Result<Loaded> load(const Footage& p, const Shot& shot, const Survey& s, int frame) {
   const Movie* movie = movie_of(s);
   if (is_single(p) && !movie) {
     auto still = read_still(shot.path(p.file), {chosen(p.encoding)});
     if (!still) return fail(still.error());
-    return at_scale(still->picture, shot);
+    return Loaded{at_scale(still->picture, shot), std::move(still->warnings)};
   }
   const bool there = is_there(s, frame);
   if (!there && p.missing == Missing::black) {
     const float black[] = {0, 0, 0};
-    return at_scale(Canvas::filled(Rect::sized(s.width, s.height), 3, black).finish(), shot);
+    return Loaded{at_scale(Canvas::filled(Rect::sized(s.width, s.height), 3, black).finish(), shot)};
   }
   if (!there && p.missing == Missing::hold) frame = held_frame(s, frame);
   constexpr const char* hold = "or let the footage hold the last frame: missing = \"hold\"";
@@ -156,13 +159,14 @@ Result<Picture> load(const Footage& p, const Shot& shot, const Survey& s, int fr
     return fail(Problem{.what = "the movie has no such frame",
                         .remedy = fmt::format("it has {} to {}; change the shot's frames, {}", s.first, s.last, hold),
                         .file = movie->path()});
-  auto picture = movie ? load_movie(p, shot, *movie, frame) : load_numbered(p, shot, s, frame);
-  if (!picture) {
-    for (Problem& problem : picture.error())
+  auto loaded = movie ? load_movie(p, shot, *movie, frame) : load_numbered(p, shot, s, frame);
+  if (!loaded) {
+    for (Problem& problem : loaded.error())
       if (!there) problem.remedy = fmt::format("find the file, {}", hold);
-    return fail(picture.error());
+    return fail(loaded.error());
   }
-  return at_scale(*picture, shot);
+  loaded->picture = at_scale(loaded->picture, shot);
+  return loaded;
 }
 
 Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {

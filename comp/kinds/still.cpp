@@ -28,14 +28,17 @@ Result<Survey> survey(const StillParams& p, const Shot& shot) {
   Survey s;
   if (p.file.empty()) return s;
   const std::string path = shot.path(p.file);
-  if (auto info = inspect_still(path, {chosen(p.encoding)}); !info) return fail(info.error());
+  auto info = inspect_still(path, {chosen(p.encoding)});
+  if (!info) return fail(info.error());
+  s.warnings = std::move(info->warnings);
   s.identity = file_identity(path);
   return s;
 }
 
-Result<Measured> from_file(const StillParams& p, const Shot& shot) {
-  auto file = read_still(shot.path(p.file), {chosen(p.encoding)});
+Result<Measured> from_file(const StillParams& p, const Measuring& m) {
+  auto file = read_still(m.shot.path(p.file), {chosen(p.encoding)});
   if (!file) return fail(file.error());
+  for (Problem& w : file->warnings) m.warn(std::move(w));
   Still still{std::move(file->picture), std::nullopt, {}, 0};
   if (p.own_frame) still.own_frame = static_cast<int>(p.own_frame);
   return Measured(std::move(still));
@@ -216,9 +219,8 @@ Kind declare() {
         return std::nullopt;
       })
       .survey(survey)
-      .measure([](const StillParams& p, const Measuring& m) {
-        return p.file.empty() ? from_frames(p, m) : from_file(p, m.shot);
-      })
+      .measure(
+          [](const StillParams& p, const Measuring& m) { return p.file.empty() ? from_frames(p, m) : from_file(p, m); })
       .save(save)
       .recall(recall)
       .remarks(remarks)

@@ -106,9 +106,30 @@ Tag tagged_encoding(const OIIO::ImageSpec& spec, FileType t) {
   return {};
 }
 
+// What the file says of its colours that is not heeded.
+void warn_of_colours(const std::string& path, const OIIO::ImageSpec& spec, const ReadOptions& options,
+                     StillInfo& info) {
+  const auto warn = [&](std::string what, std::string remedy) {
+    info.warnings.push_back(
+        {.what = std::move(what), .remedy = std::move(remedy), .file = path, .severity = Severity::warning});
+  };
+  const std::string profile(spec.get_string_attribute("ICCProfile:profile_description"));
+  if (!options.encoding && !profile.empty() && profile.find("sRGB") == std::string::npos)
+    warn(fmt::format("the picture carries the colour profile \"{}\", which is not applied", profile),
+         "convert it to sRGB if its colours look wrong");
+  // Red, green, blue and white as ITU-R BT.709-6 has them (item 1.3, 1.4); an EXR file that says nothing means these.
+  constexpr float usual[8] = {0.64f, 0.33f, 0.30f, 0.60f, 0.15f, 0.06f, 0.3127f, 0.3290f};
+  float said[8];
+  if (!spec.getattribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), said)) return;
+  if (!std::equal(said, said + 8, usual, [](float a, float b) { return std::abs(a - b) < 0.002f; }))
+    warn("the picture says that its primaries or its white are others than BT.709's, which is not heeded",
+         "convert it to linear BT.709 if its colours look wrong");
+}
+
 Result<void> settle_encoding(const std::string& path, const ReadOptions& options, Opened& o) {
   StillInfo& info = o.info;
   const Tag tag = tagged_encoding(o.spec, info.type);
+  warn_of_colours(path, o.spec, options, info);
   if (options.encoding) {
     info.encoding = *options.encoding;
     info.encoding_from = "as asked";
@@ -130,13 +151,6 @@ Result<void> settle_encoding(const std::string& path, const ReadOptions& options
     info.encoding = Encoding::srgb;
     info.encoding_from = "usual for this format";
   }
-  const std::string profile(o.spec.get_string_attribute("ICCProfile:profile_description"));
-  if (!profile.empty() && profile.find("sRGB") == std::string::npos)
-    o.warnings.push_back(
-        {.what = fmt::format("the picture carries the colour profile \"{}\", which is not applied", profile),
-         .remedy = "convert it to sRGB if its colours look wrong",
-         .file = path,
-         .severity = Severity::warning});
   return {};
 }
 
@@ -206,7 +220,7 @@ Result<Opened> open_still(const std::string& path, const ReadOptions& options) {
   return o;
 }
 
-StoredRow stored_row(const Opened& o, OIIO::TypeDesc type) {
+StoredRow stored_row(const Opened& o, const OIIO::TypeDesc& type) {
   StoredRow how;
   how.encoding = o.info.encoding;
   how.channels = static_cast<int>(o.choice.from.size());

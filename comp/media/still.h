@@ -31,6 +31,7 @@ struct StillInfo {
   Encoding encoding = Encoding::linear;  // Used to read it,
   std::string_view encoding_from;        // and why: "as asked", "tagged", "usual for PNG", ...
   std::vector<std::pair<std::string, std::string>> texts;  // What the file says in words, by name.
+  Problems warnings;                                       // What it says of its colours that is not heeded.
 };
 
 struct ReadOptions {
@@ -43,7 +44,7 @@ std::string text_in(const StillInfo& info, std::string_view name);
 struct StillFile {
   Picture picture;
   StillInfo info;
-  Problems warnings;
+  Problems warnings;  // Of its pixels.
 };
 
 // Reads a still. Where the file says nothing EXR and float TIFF are linear, DPX is rec709-camera, the rest srgb.

@@ -94,12 +94,19 @@ struct Survey {
   std::vector<double> numbers;         // What a file of numbers holds, in an order its kind knows.
 };
 
+// A frame, and what a person should know of how it was read.
+struct Loaded {
+  Picture picture;
+  Problems warnings = {};
+};
+
 struct Measuring {
   const Shot& shot;
   const std::vector<std::vector<Connection>>& inputs;
   std::function<Result<Picture>(int input, int item, int frame)> get;  // Whole frames at full size.
   const Runner& runner;
   std::function<bool(int done, int total)> progress;  // False: stop.
+  std::function<void(Problem)> warn;                  // Of files the measure reads itself.
 
   bool has(int input) const { return !inputs[input].empty(); }
   const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
@@ -134,7 +141,7 @@ struct Hooks {
   // Any kind that reads files: what they are. The shot's size and frames are not known yet, its folder is.
   std::function<Result<Survey>(const void* params, const Shot&)> survey = {};
   // source: one whole frame in scene-linear light at the shot's scale; and its window alone, where windows vary.
-  std::function<Result<Picture>(const void* params, const Shot&, const Survey&, int frame)> load = {};
+  std::function<Result<Loaded>(const void* params, const Shot&, const Survey&, int frame)> load = {};
   std::function<Rect(const void* params, const Shot&, const Survey&, int frame)> window = {};
   // maker, bake, and a measure that draws (an outline): reach, and pixels. Without needs(), every picture input is
   // needed at the same frame and rectangle.

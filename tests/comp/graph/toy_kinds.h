@@ -55,13 +55,13 @@ inline std::vector<Kind> kinds() {
                   .survey([](const Source&, const Shot&) -> Result<Survey> {
                     return Survey{.width = 64, .height = 48, .first = 1, .last = 9, .identity = "pattern"};
                   })
-                  .load([](const Source& p, const Shot& shot, const Survey&, int frame) -> Result<Picture> {
+                  .load([](const Source& p, const Shot& shot, const Survey&, int frame) -> Result<Loaded> {
                     if (frame == p.broken)
                       return fail(Problem{.what = "the file is cut off", .remedy = "copy it again", .file = "b.png"});
                     Canvas c(shot.canvas(), 1);
                     for (int y = 0; y < 48; ++y)
                       for (int x = 0; x < 64; ++x) *c.at(x, y) = value_at(x, y, frame);
-                    return std::move(c).finish();
+                    return Loaded{std::move(c).finish()};
                   }));
   k.push_back(
       Declare<Offset>("offset", Family::maker, 1, "Moves pixels by whole steps.")

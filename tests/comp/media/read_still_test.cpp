@@ -261,6 +261,24 @@ TEST(ReadStill, NumbersThatAreNotFiniteAreMadeSoWithAWarning) {
           ": warning: 3 values are not finite numbers; they are read as 0 or 65504; render it again if that shows\n");
 }
 
+TEST(ReadStill, ColoursThatAreNotHeededAreTold) {
+  const std::string file = samples::folder() + "a.exr";
+  ImageSpec s = spec(2, 1, 3, TypeDesc::FLOAT);
+  float wide[8] = {0.708f, 0.292f, 0.170f, 0.797f, 0.131f, 0.046f, 0.3127f, 0.3290f};  // BT.2020-2, table 3.
+  s.attribute("chromaticities", TypeDesc(TypeDesc::FLOAT, 8), wide);
+  samples::write_file<float>(file, s, {0, 0, 0, 1, 2, 3});
+  const auto r = read_still(file);
+  ASSERT_TRUE(r);
+  EXPECT_TRUE(r->warnings.empty());
+  const std::string told = file +
+                           ": warning: the picture says that its primaries or its white are others than BT.709's, "
+                           "which is not heeded; convert it to linear BT.709 if its colours look wrong\n";
+  EXPECT_EQ(to_string(r->info.warnings), told);
+  const auto seen = inspect_still(file);
+  ASSERT_TRUE(seen);
+  EXPECT_EQ(to_string(seen->warnings), told);
+}
+
 TEST(ReadStill, WhatIsNotHandledIsNamedWithTheRemedy) {
   const std::string dir = samples::folder();
   ImageSpec wide = spec(4, 4, 3, TypeDesc::HALF);
