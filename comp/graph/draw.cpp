@@ -24,13 +24,11 @@ struct Kept::Inside {
 Kept::Kept(int64_t limit_bytes) : inside_(std::make_unique<Inside>()) { inside_->limit = limit_bytes; }
 Kept::~Kept() = default;
 
-std::optional<Picture> Kept::find(int node, int output, int frame, const Rect& rect) {
+std::optional<Picture> Kept::find(int node, int output, int frame) {
   std::lock_guard lock(inside_->mutex);
   const auto it = inside_->where.find({node, output, frame});
   if (it == inside_->where.end()) return std::nullopt;
   const auto item = it->second;
-  // Footage is kept whole, so outside its window there is nothing; a picture that stays may have been drawn in part.
-  if (item->forever && !item->picture.window().contains(rect)) return std::nullopt;
   inside_->items.splice(inside_->items.begin(), inside_->items, item);
   return item->picture;
 }
@@ -72,15 +70,21 @@ std::vector<Rect> tiles_of(const Rect& r, int width, int height) {
 class Drawer {
  public:
   Drawer(const Drawing& d, const Plan& plan)
-      : d_(d), plan_(plan), pictures_(plan.steps.size()), left_(plan.steps.size()) {
-    for (size_t i = 0; i < plan.steps.size(); ++i) left_[i] = plan.steps[i].uses;
-  }
+      : d_(d),
+        plan_(plan),
+        pictures_(plan.steps.size()),
+        kept_(plan.steps.size()),
+        needed_(plan.steps.size()),
+        left_(plan.steps.size()) {}
 
   Result<std::vector<Picture>> run() {
+    recall();
     for (size_t i = 0; i < plan_.steps.size(); ++i) {
-      auto picture = step(plan_.steps[i]);
+      if (!needed_[i]) continue;
+      auto picture = kept_[i] ? Result<Picture>(*kept_[i]) : step(plan_.steps[i]);
       if (!picture) return fail(picture.error());
       pictures_[i] = std::move(*picture);
+      if (kept_[i]) continue;
       for (const Read& r : plan_.steps[i].reads)
         if (--left_[r.step] == 0) pictures_[r.step] = Picture();
     }
@@ -90,13 +94,29 @@ class Drawer {
   }
 
  private:
+  bool source(const Step& s) const { return d_.stage.scene.graph.nodes[s.node].kind->family == Family::source; }
+  bool stays_for_bands(const Step& s) const { return d_.in_bands && s.rect.contains(d_.stage.scene.shot.canvas()); }
+
+  // What is kept already, and which steps are needed with that.
+  void recall() {
+    for (size_t s : plan_.wanted) needed_[s] = true, ++left_[s];
+    for (size_t i = plan_.steps.size(); i-- > 0;) {
+      const Step& s = plan_.steps[i];
+      if (!needed_[i]) continue;
+      if (source(s) || d_.stage.fixed[s.node] || stays_for_bands(s)) {
+        // Footage is kept whole, so outside its window there is nothing; others may have been drawn in part.
+        auto kept = d_.kept.find(s.node, s.output, s.frame);
+        if (kept && (source(s) || kept->window().contains(s.rect))) kept_[i] = kept->cropped(s.rect);
+      }
+      if (!kept_[i])
+        for (const Read& r : s.reads) needed_[r.step] = true, ++left_[r.step];
+    }
+  }
+
   Result<Picture> step(const Step& s) {
     const Scene& scene = d_.stage.scene;
     const Node& node = scene.graph.nodes[s.node];
-    const bool source = node.kind->family == Family::source, fixed = d_.stage.fixed[s.node];
-    if (source || fixed)
-      if (auto kept = d_.kept.find(s.node, s.output, s.frame, s.rect)) return kept->cropped(s.rect);
-    if (source) {
+    if (source(s)) {
       auto loaded = node.kind->hooks.load(node.params.get(), scene.shot, *scene.surveys[s.node], s.frame);
       if (!loaded) {
         for (Problem& p : loaded.error()) p.node = node.name, p.frame = s.frame;
@@ -110,7 +130,10 @@ class Drawer {
       return loaded->picture.cropped(s.rect);
     }
     Picture p = make(s, node);
-    if (fixed) d_.kept.keep(s.node, s.output, s.frame, p, true);
+    if (d_.stage.fixed[s.node])
+      d_.kept.keep(s.node, s.output, s.frame, p, true);
+    else if (stays_for_bands(s))
+      d_.kept.keep(s.node, s.output, s.frame, p, false);
     return p;
   }
 
@@ -151,6 +174,8 @@ class Drawer {
   const Drawing& d_;
   const Plan& plan_;
   std::vector<Picture> pictures_;
+  std::vector<std::optional<Picture>> kept_;
+  std::vector<bool> needed_;
   std::vector<int> left_;
 };
 

@@ -8,13 +8,13 @@
 
 namespace pw {
 
-// Frames of footage and pictures that stay, kept between plans. Thread safe. Keeps at most `limit_bytes` of footage,
-// dropping what was used longest ago; pictures that stay are always kept.
+// Frames of footage, pictures that stay, and what every band of a frame reads whole, kept between plans. Thread safe.
+// Keeps at most `limit_bytes`, dropping what was used longest ago; pictures that stay are always kept.
 class Kept {
  public:
   explicit Kept(int64_t limit_bytes);
   ~Kept();
-  std::optional<Picture> find(int node, int output, int frame, const Rect& rect);
+  std::optional<Picture> find(int node, int output, int frame);
   void keep(int node, int output, int frame, const Picture& picture, bool forever);
 
  private:
@@ -28,6 +28,7 @@ struct Drawing {
   Kept& kept;
   int tile_width = 0, tile_height = 64;  // 0: as wide as the step. Any size gives the same bytes.
   LoadWarnings* loads = nullptr;         // Gathers what reading warns of.
+  bool in_bands = false;                 // Other bands of the frame come: what covers the canvas is kept for them.
 };
 
 // The wanted pictures, in order. A source that cannot be read ends the plan with its problems.

@@ -55,11 +55,13 @@ Result<Picture> draw_banded(const Drawing& drawing, const Want& want, const Rend
     if (!drawn) return fail(drawn.error());
     return std::move((*drawn)[0]);
   }
+  Drawing banded = drawing;
+  banded.in_bands = true;
   std::optional<Canvas> whole;
   for (int y = want.rect.y0; y < want.rect.y1; y += height) {
     Want band = want;
     band.rect.y0 = y, band.rect.y1 = std::min(y + height, want.rect.y1);
-    auto drawn = draw(drawing, make_plan(drawing.stage, {band}));
+    auto drawn = draw(banded, make_plan(drawing.stage, {band}));
     if (!drawn) return fail(drawn.error());
     const Picture& part = (*drawn)[0];
     if (!whole) whole = Canvas::clear(want.rect, part.channels());
