@@ -140,6 +140,7 @@ int describe(const ProbeCommand& c) {
               {"encoding", name(p->still.encoding)},
               {"encoding_from", p->still.encoding_from},
               {"compression", p->still.compression}});
+  if (p->active) j["active"] = {p->active->x0, p->active->y0, p->active->x1, p->active->y1};
   if (p->kind == Probe::Kind::sequence) j["frames"] = p->frames;
   fmt::print("{}\n", j.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace));
   return kDone;

@@ -6,6 +6,7 @@
 #include <fstream>
 
 #include "comp/media/frames.h"
+#include "comp/media/letterbox.h"
 
 namespace pw {
 namespace {
@@ -53,6 +54,31 @@ void add_movie(const MovieInfo& m, std::vector<std::string>& out) {
   for (const std::string& sound : m.sound) out.push_back(fmt::format("sound        {}", sound));
 }
 
+void add_active(const Probe& p, std::vector<std::string>& out) {
+  if (!p.active) return;
+  out.push_back(fmt::format("bars         it looks letterboxed; say so in the shot: active = [{}, {}, {}, {}]",
+                            p.active->x0, p.active->y0, p.active->x1, p.active->y1));
+}
+
+// Five frames across `count`, of those that can be read.
+template <class Read>
+std::vector<Picture> across(int count, const Read& read) {
+  constexpr int kSome = 5;
+  std::vector<Picture> some;
+  for (int i = 0, last = -1; i < kSome; ++i) {
+    const int n = static_cast<int>((2 * i + 1) * int64_t{count} / (2 * kSome));
+    if (n == last) continue;
+    last = n;
+    if (auto p = read(n)) some.push_back(*std::move(p));
+  }
+  return some;
+}
+
+Result<Picture> picture_of(Result<StillFile> file) {
+  if (!file) return fail(std::move(file.error()));
+  return std::move(file->picture);
+}
+
 }  // namespace
 
 bool is_movie(const std::string& path) { return recognise(head_of(path)).type == FileType::movie; }
@@ -63,8 +89,11 @@ Result<Probe> probe(const std::string& path) {
     auto s = open_sequence(path);
     if (!s) return fail(std::move(s.error()));
     p.kind = Probe::Kind::sequence;
-    p.still = std::move(s->first);
-    p.frames = std::move(s->frames);
+    p.still = s->first;
+    p.frames = s->frames;
+    const auto some = across(static_cast<int>(p.frames.size()),
+                             [&](int n) { return picture_of(read_frame(*s, p.frames[static_cast<size_t>(n)])); });
+    p.active = active_part(some, p.still.encoding);
     return p;
   }
   if (is_movie(path)) {
@@ -72,11 +101,14 @@ Result<Probe> probe(const std::string& path) {
     if (!movie) return fail(std::move(movie.error()));
     p.kind = Probe::Kind::movie;
     p.movie = (*movie)->info();
+    const auto some = across(p.movie.frames, [&](int n) { return (*movie)->read(n); });
+    p.active = active_part(some, p.movie.encoding.value);
     return p;
   }
   auto s = inspect_still(path);
   if (!s) return fail(std::move(s.error()));
   p.still = *std::move(s);
+  p.active = active_part(across(1, [&](int) { return picture_of(read_still(path)); }), p.still.encoding);
   return p;
 }
 
@@ -85,6 +117,7 @@ std::vector<std::string> lines(const Probe& p) {
   if (p.kind == Probe::Kind::movie) {
     out.push_back(fmt::format("{}: movie", p.path));
     add_movie(p.movie, out);
+    add_active(p, out);
     return out;
   }
   if (p.kind == Probe::Kind::still) {
@@ -96,6 +129,7 @@ std::vector<std::string> lines(const Probe& p) {
     if (!missing.empty()) out.push_back(fmt::format("gaps         {}", missing_text(missing)));
   }
   add_still(p.still, out);
+  add_active(p, out);
   return out;
 }
 

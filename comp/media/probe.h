@@ -15,6 +15,7 @@ struct Probe {
   StillInfo still;          // Of a still, or of a sequence's first frame.
   std::vector<int> frames;  // Of a sequence, ascending.
   MovieInfo movie;
+  std::optional<Rect> active;  // The part that holds picture, when five frames across the whole look letterboxed.
 };
 
 // True when the file's first bytes are those of a movie; names and extensions are not trusted.
