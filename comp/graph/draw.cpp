@@ -114,22 +114,12 @@ class Drawer {
   }
 
   Result<Picture> step(const Step& s) {
-    const Scene& scene = d_.stage.scene;
-    const Node& node = scene.graph.nodes[s.node];
     if (source(s)) {
-      auto loaded = node.kind->hooks.load(node.params.get(), scene.shot, *scene.surveys[s.node], s.frame);
-      if (!loaded) {
-        for (Problem& p : loaded.error()) p.node = node.name, p.frame = s.frame;
-        return fail(loaded.error());
-      }
-      if (d_.loads) {
-        for (Problem& p : loaded->warnings) p.node = node.name;
-        d_.loads->add(s.node, s.frame, loaded->warnings);
-      }
-      d_.kept.keep(s.node, s.output, s.frame, loaded->picture, false);
-      return loaded->picture.cropped(s.rect);
+      auto whole = whole_frame(d_, s.node, s.output, s.frame);
+      if (!whole) return whole;
+      return whole->cropped(s.rect);
     }
-    Picture p = make(s, node);
+    Picture p = make(s, d_.stage.scene.graph.nodes[s.node]);
     if (d_.stage.fixed[s.node])
       d_.kept.keep(s.node, s.output, s.frame, p, true);
     else if (stays_for_bands(s))
@@ -180,6 +170,23 @@ class Drawer {
 };
 
 }  // namespace
+
+Result<Picture> whole_frame(const Drawing& d, int n, int output, int frame) {
+  if (auto kept = d.kept.find(n, output, frame)) return *std::move(kept);
+  const Scene& scene = d.stage.scene;
+  const Node& node = scene.graph.nodes[n];
+  auto loaded = node.kind->hooks.load(node.params.get(), scene.shot, *scene.surveys[n], frame);
+  if (!loaded) {
+    for (Problem& p : loaded.error()) p.node = node.name, p.frame = frame;
+    return fail(loaded.error());
+  }
+  if (d.loads) {
+    for (Problem& p : loaded->warnings) p.node = node.name;
+    d.loads->add(n, frame, loaded->warnings);
+  }
+  d.kept.keep(n, output, frame, loaded->picture, false);
+  return std::move(loaded->picture);
+}
 
 Result<std::vector<Picture>> draw(const Drawing& drawing, const Plan& plan) { return Drawer(drawing, plan).run(); }
 

@@ -34,4 +34,7 @@ struct Drawing {
 // The wanted pictures, in order. A source that cannot be read ends the plan with its problems.
 Result<std::vector<Picture>> draw(const Drawing& drawing, const Plan& plan);
 
+// A whole frame of a source, with its bars when it is letterboxed.
+Result<Picture> whole_frame(const Drawing& drawing, int node, int output, int frame);
+
 }  // namespace pw

@@ -1,5 +1,7 @@
 #include "comp/graph/key.h"
 
+#include "comp/graph/bars.h"
+
 #include <fmt/format.h>
 #define XXH_INLINE_ALL
 #include <xxhash.h>
@@ -31,6 +33,10 @@ std::vector<std::string> cache_keys(const Scene& scene) {
     const XXH128_hash_t h = XXH3_128bits(text.data(), text.size());
     keys.push_back(fmt::format("{:016x}{:016x}", h.high64, h.low64));
   }
+  // A file holds the bars whatever else it comes from.
+  if (const int bars = bars_node(scene); bars >= 0)
+    for (size_t n = 0; n < keys.size(); ++n)
+      if (scene.graph.nodes[n].kind->family == Family::sink) keys[n] += keys[bars];
   return keys;
 }
 

@@ -50,7 +50,9 @@ std::shared_ptr<const Stage::Extents> Stage::extents(int frame) const {
       const Survey& s = *scene.surveys[n];
       Shot own = scene.shot;
       own.width = s.width, own.height = s.height;
-      (*all)[n] = s.windows_vary && hooks.window ? hooks.window(node.params.get(), scene.shot, s, frame) : own.canvas();
+      const Rect whole =
+          s.windows_vary && hooks.window ? hooks.window(node.params.get(), scene.shot, s, frame) : own.canvas();
+      (*all)[n] = intersect(whole, active_part(s, scene.shot));
       continue;
     }
     const auto inputs = connect(static_cast<int>(n), *all);

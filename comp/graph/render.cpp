@@ -10,6 +10,7 @@
 #include <new>
 #include <optional>
 
+#include "comp/graph/bars.h"
 #include "comp/graph/draw.h"
 #include "comp/graph/key.h"
 #include "comp/graph/reels.h"
@@ -128,7 +129,8 @@ RenderReport render(const Scene& scene, const Results& results, const std::vecto
   auto deliver = [&](const Due& d, const Picture* drawn) -> Result<Problems> {
     const Node& node = scene.graph.nodes[d.sink];
     try {
-      const Result<Picture> picture = drawn ? *drawn : draw_alone(d);
+      Result<Picture> picture = drawn ? *drawn : draw_alone(d);
+      if (picture) picture = with_bars(drawing, d.want.frame, *picture);
       if (!picture) return fail(picture.error());
       if (Reel* reel = reels.of(d.sink)) return reel->add(d.want.frame, *picture);
       return node.kind->hooks.deliver(

@@ -11,6 +11,14 @@ constexpr int64_t kMostFrames = 1000000;  // A stray file with a date in its nam
 
 }  // namespace
 
+Rect active_part(const Survey& files, const Shot& shot) {
+  const Rect& a = files.active;
+  if (a.empty()) return kEverywhere;
+  const auto after = [&](int v) { return static_cast<int>(std::ceil(shot.px(v) - 1e-9)); };
+  const auto before = [&](int v) { return static_cast<int>(std::floor(shot.px(v) + 1e-9)); };
+  return {after(a.x0), after(a.y0), before(a.x1), before(a.y1)};
+}
+
 std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes) {
   std::vector<bool> in(graph.nodes.size());
   for (int n : nodes) in[n] = true;

@@ -16,6 +16,10 @@ struct Scene {
 // Looks at the files (not at their pixels). `scale` 0 < scale <= 1: proxy.
 Result<Scene> survey(Graph graph, double scale = 1);
 
+// The active part of footage at the shot's scale, rounded inwards, so that no bar gets into it; kEverywhere without
+// bars.
+Rect active_part(const Survey& files, const Shot& shot);
+
 // Which nodes the given ones lean on, themselves included.
 std::vector<bool> upstream(const Graph& graph, const std::vector<int>& nodes);
 

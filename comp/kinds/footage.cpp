@@ -27,6 +27,7 @@ struct Footage {
   MatrixChoice matrix = MatrixChoice::tagged;
   RangeChoice range = RangeChoice::tagged;
   SitingChoice siting = SitingChoice::tagged;
+  std::vector<double> active;
 };
 
 bool is_single(const Footage& p) { return !looks_like_pattern(p.file); }
@@ -82,7 +83,7 @@ Result<Loaded> load_movie(const Footage& p, const Shot& shot, const Movie& movie
   return Loaded{*std::move(picture)};
 }
 
-Result<Survey> survey(const Footage& p, const Shot& shot) {
+Result<Survey> survey_files(const Footage& p, const Shot& shot) {
   const std::string path = shot.path(p.file);
   if (is_single(p) && is_movie(path)) return survey_movie(p, shot, path);
   if (const auto key = of_movies(p))
@@ -106,6 +107,17 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
   s.warnings = info.warnings;
   // Any frame of an EXR sequence may have a window of its own, whatever the first one has.
   s.windows_vary = info.type == FileType::exr || info.data_window != Rect::sized(info.width, info.height);
+  return s;
+}
+
+Result<Survey> survey(const Footage& p, const Shot& shot) {
+  auto s = survey_files(p, shot);
+  if (!s || p.active.empty()) return s;
+  const auto at = [&](size_t i) { return static_cast<int>(p.active[i]); };
+  s->active = {at(0), at(1), at(2), at(3)};
+  if (!Rect::sized(s->width, s->height).contains(s->active))
+    return fail(Problem{.what = fmt::format("active reaches beyond the picture, which is {}x{}", s->width, s->height),
+                        .remedy = "write it as [left, top, right, bottom]"});
   return s;
 }
 
@@ -215,6 +227,21 @@ Kind declare() {
       .param("siting", &Footage::siting,
              {.doc = "Where a movie's colour samples lie among those of luma; tagged: what the file says, or left.",
               .choices = {"tagged", "left", "centre", "top-left"}})
+      .param(
+          "active", &Footage::active,
+          {.doc = "Of letterboxed frames the part that holds picture: left, top, right, bottom, as in "
+                  "[0, 138, 1920, 942]; probe tells it. Around it the footage is clear, so nothing is measured of the "
+                  "bars. What is delivered gets those of the footage the shot is like as they were, unless it has "
+                  "alpha. Empty: no bars.",
+           .unit = Unit::px,
+           .min = 0,
+           .max = 1 << 20})
+      .rule([](const Footage& p, const Given&) -> std::optional<Complaint> {
+        const auto& a = p.active;
+        const bool whole = std::all_of(a.begin(), a.end(), [](double v) { return v == std::floor(v); });
+        if (a.empty() || (a.size() == 4 && whole && a[0] < a[2] && a[1] < a[3])) return std::nullopt;
+        return Complaint{"active", "is no rectangle of whole pixels", "write it as [left, top, right, bottom]"};
+      })
       .survey(survey)
       .load(load)
       .window(window);

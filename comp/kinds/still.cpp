@@ -97,7 +97,10 @@ Result<Measured> from_frames(const StillParams& p, const Measuring& m) {
   // Not more than a plate's size beyond the plate: a plane seen edge-on would reach to the horizon.
   const Rect canvas = m.shot.canvas();
   window = intersect(window, {-canvas.x1, -canvas.y1, 2 * canvas.x1, 2 * canvas.y1});
-  Together t = bring_together(views, window, canvas, p.merge, p.feather_px, m.runner);
+  // Bars of letterboxed frames need no cover.
+  const Rect shown = m.inputs[kImage][0].extent;
+  Together t = bring_together(views, window, shown == kEverywhere ? canvas : intersect(canvas, shown), p.merge,
+                              p.feather_px, m.runner);
   m.progress(static_cast<int>(frames.size()) + 1, static_cast<int>(frames.size()) + 1);
   return Measured(Still{std::move(t.picture), frames[0], frames, t.uncovered_share,
                         p.merge == Merge::median ? grain_of_median(frames.size()) : 1});

@@ -90,8 +90,9 @@ struct Survey {
   std::string timecode;     // Of the first frame (SMPTE ST 12-1); empty: none.
   Problems warnings;
   std::shared_ptr<const void> opened;  // What load() reads from, kept open between frames; the kind knows its type.
-  bool windows_vary = false;           // Frames may have pixels outside their size, or fewer.
-  std::vector<double> numbers;         // What a file of numbers holds, in an order its kind knows.
+  Rect active;  // Of letterboxed footage the part that holds picture, at full size; empty: all of it does.
+  bool windows_vary = false;    // Frames may have pixels outside their size, or fewer.
+  std::vector<double> numbers;  // What a file of numbers holds, in an order its kind knows.
 };
 
 // A frame, and what a person should know of how it was read.

@@ -27,6 +27,7 @@ inline std::atomic<int>& offsets_made() {
 }
 
 struct Source {
+  std::vector<double> active;
   std::string file = "";
   int64_t broken = -1;
 };
@@ -52,8 +53,11 @@ inline std::vector<Kind> kinds() {
                   .output({"image", Flow::picture, "The pattern."})
                   .param("file", &Source::file, {.doc = "A name.", .role = Role::file_in, .example = "\"a.####.png\""})
                   .param("broken", &Source::broken, {.doc = "A frame that cannot be read.", .unit = Unit::frames})
-                  .survey([](const Source&, const Shot&) -> Result<Survey> {
-                    return Survey{.width = 64, .height = 48, .first = 1, .last = 9, .identity = "pattern"};
+                  .param("active", &Source::active, {.doc = "What holds picture.", .unit = Unit::px})
+                  .survey([](const Source& p, const Shot&) -> Result<Survey> {
+                    Survey s{.width = 64, .height = 48, .first = 1, .last = 9, .identity = "pattern"};
+                    if (const auto& a = p.active; !a.empty()) s.active = {int(a[0]), int(a[1]), int(a[2]), int(a[3])};
+                    return s;
                   })
                   .load([](const Source& p, const Shot& shot, const Survey&, int frame) -> Result<Loaded> {
                     if (frame == p.broken)
