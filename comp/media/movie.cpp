@@ -9,6 +9,7 @@ extern "C" {
 #include <cmath>
 #include <mutex>
 
+#include "comp/colour/primaries.h"
 #include "comp/media/movie_decoder.h"
 #include "comp/media/movie_structure.h"
 #include "comp/media/movie_tags.h"
@@ -212,15 +213,15 @@ Result<Picture> Movie::read(int n) const {
   for (int y = 0; y < f.height; ++y) {
     float* row = canvas.row(y);
     rows.row(y, row);
-    if (channels != 4) {
+    if (channels != 4)
       decode(info.encoding.value, row, row, static_cast<size_t>(f.width) * channels);
-      continue;
-    }
-    for (int x = 0; x < f.width; ++x) {  // Alpha is straight, and is no colour.
-      float* p = row + 4 * x;
-      decode(info.encoding.value, p, p, 3);
-      for (int c = 0; c < 3; ++c) p[c] *= p[3];
-    }
+    else
+      for (int x = 0; x < f.width; ++x) {  // Alpha is straight, and is no colour.
+        float* p = row + 4 * x;
+        decode(info.encoding.value, p, p, 3);
+        for (int c = 0; c < 3; ++c) p[c] *= p[3];
+      }
+    if (info.rec2020 && channels >= 3) rec709_from_rec2020(row, static_cast<size_t>(f.width), channels);
   }
   return set_upright(std::move(canvas).finish(), info.orientation);
 }

@@ -45,6 +45,7 @@ struct MovieInfo {
   Known<Siting> siting;
   Known<Encoding> encoding;
   std::string primaries;           // "bt709", ...; empty: the file does not say.
+  bool rec2020 = false;            // They are those of BT.2020, which reading turns into Rec.709.
   std::string timecode;            // Of the first frame; empty: none.
   std::vector<std::string> sound;  // One text a stream: "aac, 48000 Hz, 2 channels".
   Problems warnings;               // Guesses a person should know of.
@@ -59,8 +60,8 @@ class Movie {
 
   const std::string& path() const;
   const MovieInfo& info() const;
-  // Frame 0 <= n < info().frames, in scene-linear light. Thread safe. Problems name the file; Problem::frame is left
-  // empty: damaged, interlaced, or of another size or kind than the first.
+  // Frame 0 <= n < info().frames, in scene-linear light of Rec.709's primaries. Thread safe. Problems name the file;
+  // Problem::frame is left empty: damaged, interlaced, or of another size or kind than the first.
   Result<Picture> read(int n) const;
   // The frame on show `seconds` after the first one began.
   int frame_at(double seconds) const;

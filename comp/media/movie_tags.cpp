@@ -138,10 +138,14 @@ Result<void> settle_encoding(const AVFrame& f, const AVStream& stream, const Mov
                 .remedy = "name an encoding to read it as"});
   }
   const auto p = tag(f.color_primaries, stream.codecpar->color_primaries, AVCOL_PRI_UNSPECIFIED);
+  // BT.2100 has no other primaries for its curves.
+  const bool bt2100 = info.encoding.value == Encoding::hlg || info.encoding.value == Encoding::pq;
+  info.rec2020 = p == AVCOL_PRI_BT2020 || (p == AVCOL_PRI_UNSPECIFIED && bt2100);
   if (p == AVCOL_PRI_UNSPECIFIED) return {};
   const char* called = av_color_primaries_name(p);
   info.primaries = called ? called : "unknown";
-  if (p != AVCOL_PRI_BT709 && p != AVCOL_PRI_SMPTE170M && p != AVCOL_PRI_BT470BG && p != AVCOL_PRI_SMPTE240M)
+  if (!info.rec2020 && p != AVCOL_PRI_BT709 && p != AVCOL_PRI_SMPTE170M && p != AVCOL_PRI_BT470BG &&
+      p != AVCOL_PRI_SMPTE240M)
     info.warnings.push_back(
         warning(fmt::format("the movie's primaries are {}; they are taken for those of Rec.709", info.primaries),
                 "convert it to Rec.709 first if colours look dull"));

@@ -49,7 +49,8 @@ void add_movie(const MovieInfo& m, std::vector<std::string>& out) {
   out.push_back(fmt::format("range        {} ({})", name(m.range.value), m.range.from));
   out.push_back(fmt::format("siting       {} ({})", name(m.siting.value), m.siting.from));
   out.push_back(fmt::format("encoding     {} ({})", name(m.encoding.value), m.encoding.from));
-  out.push_back(fmt::format("primaries    {}", m.primaries.empty() ? "not said" : m.primaries));
+  out.push_back(fmt::format("primaries    {}{}", m.primaries.empty() ? "not said" : m.primaries,
+                            m.rec2020 ? " (BT.2020, turned into Rec.709)" : ""));
   if (!m.timecode.empty()) out.push_back(fmt::format("timecode     {}", m.timecode));
   for (const std::string& sound : m.sound) out.push_back(fmt::format("sound        {}", sound));
 }
