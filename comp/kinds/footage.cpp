@@ -196,7 +196,7 @@ Rect window(const Footage& p, const Shot& shot, const Survey& s, int frame) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Footage>("footage", Family::source, 1, "Moving pictures from a movie or from numbered files.")
+  return Declare<Footage>("footage", Family::source, 2, "Moving pictures from a movie or from numbered files.")
       .also({"plate", "clip", "sequence"})
       .output({"image", Flow::picture, "The frames."})
       .param(
