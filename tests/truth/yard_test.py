@@ -4,9 +4,9 @@
   yard_test.py PLATEWRIGHT WORK_FOLDER
 
 Optional: it needs a folder with yard.mp4, yard/truth.json and yard/empty.png, named by PW_FOOTAGE or lying at
-../shared/footage beside the repository; where there is none it says so and leaves with status 77 (left out). The clip
-is unpacked as a person would do it, fixtures/yard.toml is rendered, and only then the answer is opened. Figures are
-printed as lines "BAR name value"; what must hold whatever the figures are is asserted.
+../shared/footage beside the repository; where there is none it says so and leaves with status 77 (left out).
+fixtures/yard.toml is rendered from the movie itself, the movie's frames alone beside it, and only then the answer is
+opened. Figures are printed as lines "BAR name value"; what must hold whatever the figures are is asserted.
 """
 import json
 import os
@@ -26,8 +26,10 @@ FLOOR = [(340, 539), (470, 330), (650, 165), (959, 165), (959, 539)]
 PILLARS = [(480, 60), (640, 60), (640, 150), (480, 150)]
 FEWEST_PIXELS = 4000  # A frame that shows less of a part is not judged by it.
 
-# The hole as a picture, 16 bit so that even its faintest edge is seen; added to the copy that is rendered.
-SHOW_HOLE = """
+# The clip's frames with nothing done to them; the hole as a picture, 16 bit so that even its faintest edge is seen.
+# Added to the copy that is rendered.
+SHOW = """
+plate_out = { kind = "deliver", image = "plate", file = "clip/yard.####.png", encoding = "srgb" }
 black = { kind = "colour", value = [0, 0, 0] }
 white = { kind = "colour", value = [1, 1, 1] }
 hole_seen = { kind = "layer", back = "black", front = "white", mask = "hole" }
@@ -45,8 +47,6 @@ def footage_folder():
     folder = pathlib.Path(named) if named else REPOSITORY.parent / "shared" / "footage"
     if not (folder / "yard.mp4").is_file():
         leave_out(f"no footage at {folder} (PW_FOOTAGE names another folder)")
-    if not shutil.which("ffmpeg"):
-        leave_out("there is no ffmpeg to unpack the clip with")
     return folder
 
 
@@ -56,8 +56,8 @@ def prepare(work, clip):
     # Inline nodes stand above the first [table].
     lines = (REPOSITORY / "fixtures" / "yard.toml").read_text().splitlines(keepends=True)
     first = next(i for i, line in enumerate(lines) if line.startswith("["))
-    (work / "yard.toml").write_text("".join(lines[:first]) + SHOW_HOLE + "".join(lines[first:]))
-    subprocess.run(["ffmpeg", "-v", "error", "-i", clip, work / "yard" / "f.%04d.png"], check=True)
+    (work / "yard.toml").write_text("".join(lines[:first]) + SHOW + "".join(lines[first:]))
+    shutil.copy(clip, work)
 
 
 def run(*command):
@@ -125,7 +125,7 @@ def judge_pictures(answer, work, drawn):
     pixels of the dog outside the hole. stray: pixels of the hole far from what was drawn, on keyed frames."""
     floor, pillars, changed, bare, stray = {}, {}, {}, {}, {}
     for n in answer.frames:
-        clip, out = read(work / "yard/f.%04d.png", n), read(work / "out/yard.%04d.png", n)
+        clip, out = read(work / "clip/yard.%04d.png", n), read(work / "out/yard.%04d.png", n)
         clean = read(work / "clean/yard.%04d.png", n).astype(np.float32)
         hole = read(work / "hole/yard.%04d.png", n, cv2.IMREAD_UNCHANGED)
         assert out.shape == clip.shape and out.dtype == clip.dtype and hole.dtype == np.uint16
@@ -173,8 +173,8 @@ def outline_polygons(svg, name):
 def main(platewright, work):
     footage = footage_folder()
     prepare(work, footage / "yard.mp4")
-    frames = sorted(int(f.stem[2:]) for f in (work / "yard").glob("f.*.png"))
     run(platewright, "render", work / "yard.toml")
+    frames = sorted(int(f.stem.split(".")[1]) for f in (work / "clip").glob("yard.*.png"))
     run(platewright, "measure", work / "yard.toml", "ground", "--out", work / "ground.json")
 
     svg = work / "yard" / "outlines.svg"
