@@ -38,7 +38,20 @@ step() {
   printf '\n== %s\n' "$what"
   "$@"
   local took=$((${EPOCHREALTIME/[.,]/} - start))
-  times+=("$(printf '%6d.%d s  %s' $((took / 1000000)) $((took / 100000 % 10)) "$what")")
+  times+=("$took $what")
+}
+
+# Each step's seconds, and from the first after the build on its share.
+shares() {
+  printf '%s\n' "${times[@]}" | awk '
+    { took[NR] = $1 / 1e6; $1 = ""; what[NR] = $0; if (what[NR] == " Build") after = NR }
+    END {
+      for (i = after + 1; i <= NR; ++i) all += took[i]
+      for (i = 1; i <= NR; ++i) {
+        share = (i > after) ? sprintf("%.0f %%", 100 * took[i] / all) : ""
+        printf "%8.1f s  %4s %s\n", took[i], share, what[i]
+      }
+    }'
 }
 
 build() { (cd "$root" && cmake --preset release >/dev/null && cmake --build --preset release --target platewright stage); }
@@ -105,7 +118,7 @@ Done.
 A person had to draw $keys outline keys:
 $(cd "$demo/harbour" && for f in *.svg; do printf '  %-10s %3d\n' "${f%.svg}" "$(grep -c 'id="frame-' "$f")"; done)
 
-Time:
-$(printf '%s\n' "${times[@]}")
-$(printf '%6d s    all after the build' $((SECONDS - built)))
+Time, and its share of all after the build:
+$(shares)
+$(printf '%8d s        all after the build' $((SECONDS - built)))
 TEXT

@@ -22,4 +22,6 @@ if [ -n "$harbour" ] && [ -d "$harbour" ]; then
   }
   first "first half-size frame of the harbour, everything measured"
   first "first half-size frame of the harbour, measures stored"
+  python3 "$root/tests/bench/threads.py" "$build/platewright" "$work" "$harbour/f.####.png"
 fi
+/usr/bin/python3 "$root/tests/bench/memory.py" "$build/platewright"
