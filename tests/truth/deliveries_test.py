@@ -38,6 +38,8 @@ FRAMES = range(12, 29)  # From a key of every outline to another.
 SCORED = range(13, 29, 3)
 SIZE, BAR = (960, 540), 90  # Of the clip; rows of each bar of the letterboxed delivery.
 LEAK = 4
+KEPT = {"rough", "figure", "wet", "passerby", "legs", "hall", "ground", "empty_hall", "empty_ground", "pinned_hall",
+        "pinned_ground", "foot", "joined", "clean", "clean_out"}
 
 YUV = "scale=out_color_matrix=bt709:out_range=tv:flags=lanczos+accurate_rnd+full_chroma_int+full_chroma_inp"
 TAGS = "-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv".split()
@@ -140,16 +142,26 @@ def turn(lying, target):
     target.write_bytes(data)
 
 
+def pinned_alone(shot):
+    """What the demo shot has of nodes up to the pinned stills, and those delivered as the clean plate."""
+    head, *nodes = re.split(r"^(?=\[\w+\]$)", shot, flags=re.M)
+    kept = [n for n in nodes if re.match(r"\[(\w+)\]", n)[1] in KEPT]
+    assert len(kept) == len(KEPT)
+    for old, new in (('"bare_', '"empty_'), ('front = "lit"', 'front = "joined"')):
+        kept = [n.replace(old, new) for n in kept]
+    return head + "".join(kept)
+
+
 def lay_out(name, work):
-    """The demo shot for this delivery: its footage, the frames used here, the clean plate alone."""
+    """The demo shot for this delivery: its footage, the frames used here, the clean plate of pinned stills alone."""
     file, _, says = DELIVERIES[name]
-    shot = (FIXTURES / "harbour.toml").read_text()
+    shot = pinned_alone((FIXTURES / "harbour.toml").read_text())
     movie = f", start = {FRAMES[0]}" if file.endswith(MOVIES) else ""
     footage = f'plate = {{ kind = "footage", file = "{file}"{movie}{", " if says else ""}{says} }}'
     shot = re.sub(r"^plate = .*$", footage, shot, count=1, flags=re.M)
     shot = re.sub(r"^shot = .*$", f'shot = {{ like = "plate", frames = [{FRAMES[0]}, {FRAMES[-1]}], rate = "24/1" }}', shot,
                   count=1, flags=re.M)
-    shot += 'depth = "16"\n'  # Of the clean plate, which is delivered last.
+    shot = re.sub(r"^\[clean_out\]$", '[clean_out]\ndepth = "16"', shot, flags=re.M)
     shutil.copytree(FIXTURES / "harbour", work / "harbour")
     for drawing in (work / "harbour").glob("*.svg"):  # Without the keys that lie outside these frames.
         key = r'  <g id="frame-(\d+)">.*?</g>\n'
