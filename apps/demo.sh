@@ -87,10 +87,9 @@ layers() {
     printf '\n[%s_seen]\nkind = "deliver"\nimage = "%s"\nfile = "layers/%s.####.png"\nencoding = "srgb"\n' \
       $node $node $node >>"$demo/layers.toml"
   done
-  sed -i '/^# For the editor/,/^file = "harbour.mp4"/d' "$demo/layers.toml"
   rm -rf "$demo/layers.measured"
   cp -r "$demo/harbour.measured" "$demo/layers.measured"
-  "$platewright" render "$demo/layers.toml" --frames $sheet_frames
+  "$platewright" render "$demo/layers.toml" joined_seen lit_seen rained_seen --frames $sheet_frames
   "$platewright" contactsheet "$demo/layers.png" "$demo"/layers/{joined,lit,rained}.####.png \
     "$demo/out/harbour.####.png" "$demo/plate/f.####.png" --frames $sheet_frames --crop 380,200,620,340 --height 140
 }

@@ -81,10 +81,14 @@ class Drawer {
     recall();
     for (size_t i = 0; i < plan_.steps.size(); ++i) {
       if (!needed_[i]) continue;
-      auto picture = kept_[i] ? Result<Picture>(*kept_[i]) : step(plan_.steps[i]);
+      if (kept_[i]) {
+        pictures_[i] = kept_[i]->cropped(plan_.steps[i].rect);
+        kept_[i].reset();
+        continue;
+      }
+      auto picture = step(plan_.steps[i]);
       if (!picture) return fail(picture.error());
       pictures_[i] = std::move(*picture);
-      if (kept_[i]) continue;
       for (const Read& r : plan_.steps[i].reads)
         if (--left_[r.step] == 0) pictures_[r.step] = Picture();
     }
@@ -106,7 +110,7 @@ class Drawer {
       if (source(s) || d_.stage.fixed[s.node] || stays_for_bands(s)) {
         // Footage is kept whole, so outside its window there is nothing; others may have been drawn in part.
         auto kept = d_.kept.find(s.node, s.output, s.frame);
-        if (kept && (source(s) || kept->window().contains(s.rect))) kept_[i] = kept->cropped(s.rect);
+        if (kept && (source(s) || kept->window().contains(s.rect))) kept_[i] = std::move(kept);
       }
       if (!kept_[i])
         for (const Read& r : s.reads) needed_[r.step] = true, ++left_[r.step];

@@ -1,10 +1,10 @@
 #include "comp/graph/key.h"
 
-#include "comp/graph/bars.h"
-
 #include <fmt/format.h>
 #define XXH_INLINE_ALL
 #include <xxhash.h>
+
+#include "comp/graph/bars.h"
 
 namespace pw {
 

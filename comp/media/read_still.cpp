@@ -5,6 +5,7 @@
 #include <cstring>
 
 #include "base/pool.h"
+#include "comp/colour/primaries.h"
 #include "comp/media/codec.h"
 #include "comp/media/half_float.h"
 #include "comp/media/orientation.h"
@@ -117,11 +118,11 @@ void warn_of_colours(const std::string& path, const OIIO::ImageSpec& spec, const
   if (!options.encoding && !profile.empty() && profile.find("sRGB") == std::string::npos)
     warn(fmt::format("the picture carries the colour profile \"{}\", which is not applied", profile),
          "convert it to sRGB if its colours look wrong");
-  // Red, green, blue and white as ITU-R BT.709-6 has them (item 1.3, 1.4); an EXR file that says nothing means these.
-  constexpr float usual[8] = {0.64f, 0.33f, 0.30f, 0.60f, 0.15f, 0.06f, 0.3127f, 0.3290f};
+  const auto& [red, green, blue, white] = kRec709;  // An EXR file that says nothing means these.
+  const double usual[8] = {red.x(), red.y(), green.x(), green.y(), blue.x(), blue.y(), white.x(), white.y()};
   float said[8];
   if (!spec.getattribute("chromaticities", OIIO::TypeDesc(OIIO::TypeDesc::FLOAT, 8), said)) return;
-  if (!std::equal(said, said + 8, usual, [](float a, float b) { return std::abs(a - b) < 0.002f; }))
+  if (!std::equal(said, said + 8, usual, [](float a, double b) { return std::abs(a - b) < 0.002; }))
     warn("the picture says that its primaries or its white are others than BT.709's, which is not heeded",
          "convert it to linear BT.709 if its colours look wrong");
 }

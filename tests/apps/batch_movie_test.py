@@ -1,23 +1,16 @@
 #!/usr/bin/env python3
 """Movies that are killed, shared, or run out of room while they are written. batch_movie_test.py PLATEWRIGHT"""
 import os
-import pathlib
 import resource
 import shutil
 import subprocess
-import sys
-import tempfile
 import time
 import unittest
 
-PROGRAM = os.path.abspath(sys.argv.pop(1))
+from quay import PROGRAM, Quay, moving_outline
+
 FRAMES = 12
-HEAD = f"""shot = {{ size = [256, 144], frames = [1, {FRAMES}] }}
-ground = {{ kind = "colour", value = [0.1, 0.2, 0.3] }}
-lamp = {{ kind = "colour", value = [4, 3, 2] }}
-shape = {{ kind = "outline", keys = {{ 1 = "M 20 20 H 120 V 130 H 20 Z", {FRAMES} = "M 130 30 H 230 V 90 H 130 Z" }}, feather_px = 9 }}
-lit = {{ kind = "layer", back = "ground", front = "lamp", mask = "shape" }}
-"""
+HEAD = moving_outline(256, 144, FRAMES)
 EDIT = 'edit = { kind = "deliver", image = "lit", file = "out/o.mov" }\n'  # ProRes
 LOOK = 'look = { kind = "deliver", image = "lit", file = "out/o.mp4" }\n'  # H.264
 NAMES = ["o.mov", "o.mp4"]
@@ -25,27 +18,11 @@ NO_ROOM = "there is no room left to write the file; free some disk space and run
 NO_LONGER = "the file is larger than the system lets a file grow; raise the limit (ulimit -f)\n"
 
 
-class Movies(unittest.TestCase):
+class Movies(Quay):
     def setUp(self):
-        self.folder = pathlib.Path(tempfile.mkdtemp(prefix="pw-movies-"))
+        super().setUp()
         self.out = self.folder / "out"
         self.shot(HEAD + EDIT + LOOK)
-
-    def tearDown(self):
-        shutil.rmtree(self.folder, ignore_errors=True)
-
-    def shot(self, text):
-        (self.folder / "quay.toml").write_text(text)
-
-    def start(self, *words, before=(), **more):
-        return subprocess.Popen([*before, PROGRAM, "render", "quay.toml", *words], cwd=self.folder,
-                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more)
-
-    def run_it(self, *words, status=0, **more):
-        process = self.start(*words, **more)
-        out, err = process.communicate(timeout=120)
-        self.assertEqual(process.returncode, status, out + err)
-        return out, err
 
     def there(self):
         """Contents by name; half-written files too."""

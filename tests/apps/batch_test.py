@@ -3,26 +3,18 @@
 byte for byte with an undisturbed run. batch_test.py PLATEWRIGHT"""
 import json
 import os
-import pathlib
 import re
 import shutil
 import signal
 import subprocess
-import sys
-import tempfile
 import time
 import unittest
 
-PROGRAM = os.path.abspath(sys.argv.pop(1))
+from quay import Quay, moving_outline
+
 FRAMES = 24
-# A moving outline through a layer, delivered twice.
-SHOT = f"""shot = {{ size = [320, 180], frames = [1, {FRAMES}] }}
-ground = {{ kind = "colour", value = [0.1, 0.2, 0.3] }}
-lamp = {{ kind = "colour", value = [4, 3, 2] }}
-shape = {{ kind = "outline", keys = {{ 1 = "M 20 20 H 120 V 140 H 20 Z", {FRAMES} = "M 180 30 H 300 V 90 H 180 Z" }}, feather_px = 9 }}
-lit = {{ kind = "layer", back = "ground", front = "lamp", mask = "shape" }}
-out = {{ kind = "deliver", image = "lit", file = "out/o.####.exr" }}
-look = {{ kind = "deliver", image = "lit", file = "look/o.####.png", depth = "16" }}
+SHOT = moving_outline(320, 180, FRAMES) + """out = { kind = "deliver", image = "lit", file = "out/o.####.exr" }
+look = { kind = "deliver", image = "lit", file = "look/o.####.png", depth = "16" }
 """
 
 
@@ -31,23 +23,10 @@ def files(folder):
     return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
-class Batch(unittest.TestCase):
+class Batch(Quay):
     def setUp(self):
-        self.folder = pathlib.Path(tempfile.mkdtemp(prefix="pw-batch-"))
-        (self.folder / "quay.toml").write_text(SHOT)
-
-    def tearDown(self):
-        shutil.rmtree(self.folder, ignore_errors=True)
-
-    def start(self, *words, shot="quay.toml"):
-        return subprocess.Popen([PROGRAM, "render", shot, *words], cwd=self.folder, stdout=subprocess.PIPE,
-                                stderr=subprocess.PIPE, text=True)
-
-    def run_it(self, *words, shot="quay.toml", status=0):
-        process = self.start(*words, shot=shot)
-        out, err = process.communicate(timeout=120)
-        self.assertEqual(process.returncode, status, out + err)
-        return out, err
+        super().setUp()
+        self.shot(SHOT)
 
     def delivered(self):
         return {n: b for n, b in files(self.folder).items() if n.startswith(("out/", "look/", "tiff/", "dpx/", "jpeg/"))}
