@@ -1,5 +1,6 @@
 #include "base/pool.h"
 
+#include <malloc.h>
 #include <sys/mman.h>
 
 #include <bit>
@@ -93,6 +94,9 @@ std::shared_ptr<float[]> take_buffer(size_t count) {
 
 PoolUse pool_use() { return pool().use(); }
 void reset_pool_peak() { pool().reset_peak(); }
-void drop_spare_buffers() { pool().drop(); }
+void drop_spare_buffers() {
+  pool().drop();
+  malloc_trim(0);
+}
 
 }  // namespace pw

@@ -18,6 +18,6 @@ struct PoolUse {
 };
 PoolUse pool_use();
 void reset_pool_peak();
-void drop_spare_buffers();  // Returns the spare ones to the system.
+void drop_spare_buffers();  // Returns the spare ones to the system, and what the C library keeps of freed blocks.
 
 }  // namespace pw

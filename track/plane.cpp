@@ -189,6 +189,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   Found found;
   found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), rough.alignment, o, serial());
   found.pose = judge(frame, found.alignment);
+  found.alignment.weight = std::vector<float>();
   return found;
 }
 
@@ -270,7 +271,7 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     past.last.weight = tracker.reference.mask();
     for (int f = options.reference + direction; f >= first && f <= last; f += direction) {
       found.push_back(tracker.track(f, direction, past));
-      found.back().alignment.weight.clear();
+      found.back().alignment.weight = std::vector<float>();  // Gone, and its room with it.
       if (progress && !progress(++done, total)) return refuse("stopped", "");
     }
     reference_path = past.reference_path;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "base/pool.h"
 #include "comp/colour/light_patch.h"
 #include "comp/colour/light_table.h"
 
@@ -56,13 +57,20 @@ std::vector<float> on_plate(const Light& plate, const PlaceGrid& grid, const std
 
 }  // namespace
 
-std::optional<Light> measure_light(const LightFrames& frames, const Motion* motion, double cell_px,
-                                   const Runner& runner, const std::function<bool(int done, int total)>& progress) {
+Result<Light> measure_light(const LightFrames& frames, const Motion* motion, double cell_px, const Runner& runner,
+                            const std::function<bool(int done, int total)>& progress) {
   const int count = frames.last() - frames.first() + 1, steps = count + count / 4 + 1;
   const PlaceGrid grid = grid_over(frames, motion, cell_px);
   const size_t nodes = size_t(grid.count());
   Light light = Light::grid(frames.width(), frames.height(), cell_px);
-  LightTable table{grid.columns, grid.rows, 3, {}, {}};
+  auto table = LightRows::create(3 * nodes);
+  if (!table) return fail(table.error());
+  const auto by_channel = [nodes](const std::vector<float>& of_node) {
+    std::vector<float> out(of_node.size());
+    for (size_t c = 0; c < 3; ++c)
+      for (size_t n = 0; n < nodes; ++n) out[c * nodes + n] = of_node[3 * n + c];
+    return out;
+  };
   bool any = false;
   for (int i = 0; i < count; ++i) {
     const int f = frames.first() + i;
@@ -71,23 +79,23 @@ std::optional<Light> measure_light(const LightFrames& frames, const Motion* moti
     if (ref) seen = see_light(frames.plate(f), frames.still(f), frames.ignore(f), *ref, grid);
     any = any || seen.share > 0;
     light.frames.push_back({f, {}, seen.share});
-    table.value.emplace_back(3 * nodes), table.weight.emplace_back(3 * nodes);
-    for (size_t c = 0; c < 3; ++c)
-      for (size_t n = 0; n < nodes; ++n)
-        table.value[i][c * nodes + n] = seen.stops[3 * n + c], table.weight[i][c * nodes + n] = seen.weight[3 * n + c];
-    if (!progress(i + 1, steps)) return std::nullopt;
+    if (auto added = table->add(by_channel(seen.stops), by_channel(seen.weight)); !added) return fail(added.error());
+    if (!progress(i + 1, steps))
+      return fail(Problem{.what = "stopped", .remedy = "run it again; what is stored is used again"});
   }
-  if (!any) return std::nullopt;
+  if (!any)
+    return fail(Problem{.what = "no frame shows anything to measure the light on",
+                        .remedy = "check that the pinned still covers the plate, and that ignore leaves something"});
 
-  const FilledTable filled = fill(table, kMostPatterns, runner);
+  drop_spare_buffers();  // No frame is looked at again.
   Matrix3 last = Matrix3::Identity();
-  for (int i = 0; i < count; ++i) {
-    std::vector<float> stops(3 * nodes);
+  std::vector<float> stops(3 * nodes);
+  fill({grid.columns, grid.rows, 3}, *table, kMostPatterns, runner, [&](size_t i, std::span<const double> row) {
     for (size_t c = 0; c < 3; ++c)
-      for (size_t n = 0; n < nodes; ++n) stops[3 * n + c] = static_cast<float>(filled.value[i][c * nodes + n]);
-    last = to_ref(motion, frames.first() + i).value_or(last);
+      for (size_t n = 0; n < nodes; ++n) stops[3 * n + c] = static_cast<float>(row[c * nodes + n]);
+    last = to_ref(motion, light.frames[i].frame).value_or(last);
     light.frames[i].stops = on_plate(light, grid, stops, last);
-  }
+  });
   progress(steps, steps);
   return light;
 }

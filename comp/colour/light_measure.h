@@ -1,12 +1,12 @@
 // How the light of a moving plate changes against a still that is pinned to it.
 #pragma once
 #include <functional>
-#include <optional>
 
 #include "base/light.h"
 #include "base/motion.h"
 #include "base/parallel.h"
 #include "base/picture.h"
+#include "base/problem.h"
 
 namespace pw {
 
@@ -35,9 +35,9 @@ class LightFrames {
 // smooth field that dies away from where it was seen.
 //
 // Light that comes and goes in patches smaller than two cells cannot be told. `cell_px` >= 4. `progress` false: stop.
-// Nothing when no frame shows a patch; a frame without patches is filled in from those around it, with a seen_share of
-// 0.
-std::optional<Light> measure_light(const LightFrames& frames, const Motion* motion, double cell_px,
-                                   const Runner& runner, const std::function<bool(int done, int total)>& progress);
+// A frame without patches is filled in from those around it, with a seen_share of 0. Problems: no frame shows a patch;
+// stopped; no room for temporary files, which hold the table (12 bytes a channel, node and frame).
+Result<Light> measure_light(const LightFrames& frames, const Motion* motion, double cell_px, const Runner& runner,
+                            const std::function<bool(int done, int total)>& progress);
 
 }  // namespace pw

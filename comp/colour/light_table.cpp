@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <bit>
 #include <cmath>
 
 #include "comp/colour/thin_plate.h"
@@ -20,23 +21,42 @@ constexpr int kPart = 10;  // Nodes along a part of the picture.
 
 using Field = std::vector<double>;
 
-class Filler {
+// Of sizes, one by one, in little room: the middle one, to a 4000th of itself.
+class Middle {
  public:
-  Filler(const LightTable& t, const Runner& runner)
-      : t_(t), runner_(runner), nodes_(size_t(t.columns) * t.rows), size_(nodes_ * t.channels), trust_(t.weight) {
-    for (int c = 0; c < t.channels; ++c) {
-      smooth_.emplace_back(t.columns, t.rows, kStiffness, kPull);
-      rest_smooth_.emplace_back(t.columns, t.rows, kRestStiffness, kRestPull);
-    }
-    for (const Field& w : t.weight) shows_.push_back(std::any_of(w.begin(), w.end(), [](double v) { return v > 0; }));
+  void add(float size) { ++count_[std::bit_cast<uint32_t>(size) >> kShift], ++all_; }
+  double value() const {
+    uint64_t below = 0;
+    for (size_t i = 0; i < count_.size(); ++i)
+      if (below += count_[i]; below > all_ / 2) return std::bit_cast<float>(static_cast<uint32_t>(i) << kShift);
+    return 0;
   }
 
-  FilledTable run(int most) {
-    const auto shown = std::count(shows_.begin(), shows_.end(), true);
-    FilledTable filled{std::vector<Field>(t_.value.size(), Field(size_)), 0};
-    if (shown == 0) return filled;
+ private:
+  static constexpr int kShift = 12;  // Of a float's bits, which are in the order of the values.
+  std::vector<uint32_t> count_ = std::vector<uint32_t>(size_t{1} << (32 - kShift));
+  uint64_t all_ = 0;
+};
+
+class Filler {
+ public:
+  Filler(const LightGrid& g, LightRows& table, const Runner& runner)
+      : g_(g), t_(table), runner_(runner), nodes_(size_t(g.columns) * g.rows), size_(nodes_ * g.channels) {
+    for (int c = 0; c < g.channels; ++c) {
+      smooth_.emplace_back(g.columns, g.rows, kStiffness, kPull);
+      rest_smooth_.emplace_back(g.columns, g.rows, kRestStiffness, kRestPull);
+    }
+  }
+
+  int run(int most, const std::function<void(size_t, std::span<const double>)>& filled) {
+    size_t shown = 0;
+    for (size_t f = 0; f < t_.count(); ++f) shown += t_.shows(f);
+    if (shown == 0) {
+      for (size_t f = 0; f < t_.count(); ++f) filled(f, Field(size_));
+      return 0;
+    }
     patterns_.emplace_back(size_);
-    strengths_.emplace_back(t_.value.size(), 1.0);
+    strengths_.emplace_back(t_.count(), 1.0);
     for (int turn = 0; turn < 3; ++turn) fit_pattern(0), distrust();
     most = std::min<int>(most, static_cast<int>(shown) - 1);
     for (double left = misfit(); static_cast<int>(patterns_.size()) < most;) {
@@ -54,11 +74,17 @@ class Filler {
     for (int turn = 0; turn < kSweeps; ++turn) sweep(), distrust();
     bridge();
     add_rest(filled);
-    filled.patterns = static_cast<int>(patterns_.size());
-    return filled;
+    return static_cast<int>(patterns_.size());
   }
 
  private:
+  // Goes through the frames that show something, or all of them.
+  template <class Do>
+  void each(Do act, bool all = false) {
+    for (size_t f = 0; f < t_.count(); ++f)
+      if (all || t_.shows(f)) t_.read(f, row_), act(f, row_);
+  }
+
   // A smooth field for each channel by itself.
   Field smoothed(std::vector<ThinPlate>& plates, const Field& weight, const Field& weighted) {
     Field out(size_);
@@ -75,91 +101,101 @@ class Filler {
     return sum;
   }
 
-  double misfit() const {
+  // What the patterns leave of a frame, weighted.
+  double misfit(size_t f, const LightRow& row) const {
     double sum = 0;
-    for (size_t f = 0; f < trust_.size(); ++f)
-      for (size_t i = 0; i < size_; ++i)
-        if (trust_[f][i] > 0) sum += trust_[f][i] * std::pow(t_.value[f][i] - model(f, i), 2);
+    for (size_t i = 0; i < size_; ++i)
+      if (row.trust[i] > 0) sum += row.trust[i] * std::pow(row.value[i] - model(f, i), 2);
+    return sum;
+  }
+  double misfit() {
+    double sum = 0;
+    each([&](size_t f, const LightRow& row) { sum += misfit(f, row); });
     return sum;
   }
 
   // What the patterns leave of a frame, less its median over the part of the picture a node belongs to, in standard
   // deviations: a change of light takes in whole parts, what passes in front does not. 0 where nothing is known.
-  Field off(size_t f) const {
-    Field rest(size_), result(size_);
-    for (size_t i = 0; i < size_; ++i) rest[i] = t_.value[f][i] - model(f, i);
+  std::vector<float> off(size_t f, const LightRow& row) const {
+    Field rest(size_);
+    std::vector<float> result(size_);
+    for (size_t i = 0; i < size_; ++i) rest[i] = row.value[i] - model(f, i);
     for (size_t first = 0; first < size_; first += nodes_)
-      for (int y0 = 0; y0 < t_.rows; y0 += kPart)
-        for (int x0 = 0; x0 < t_.columns; x0 += kPart) {
+      for (int y0 = 0; y0 < g_.rows; y0 += kPart)
+        for (int x0 = 0; x0 < g_.columns; x0 += kPart) {
           std::vector<size_t> part;
           std::vector<double> sorted;
-          for (int y = y0; y < std::min(y0 + kPart, t_.rows); ++y)
-            for (int x = x0; x < std::min(x0 + kPart, t_.columns); ++x)
-              if (const size_t i = first + size_t(y) * t_.columns + x; t_.weight[f][i] > 0)
+          for (int y = y0; y < std::min(y0 + kPart, g_.rows); ++y)
+            for (int x = x0; x < std::min(x0 + kPart, g_.columns); ++x)
+              if (const size_t i = first + size_t(y) * g_.columns + x; row.weight[i] > 0)
                 part.push_back(i), sorted.push_back(rest[i]);
           if (part.empty()) continue;
           std::nth_element(sorted.begin(), sorted.begin() + sorted.size() / 2, sorted.end());
-          for (size_t i : part) result[i] = (rest[i] - sorted[sorted.size() / 2]) * std::sqrt(t_.weight[f][i]);
+          const double middle = sorted[sorted.size() / 2];
+          for (size_t i : part) result[i] = static_cast<float>((rest[i] - middle) * std::sqrt(row.weight[i]));
         }
     return result;
   }
 
   // Tukey's weights of that: what passes in front, where no matte says so, does not count.
   void distrust() {
-    std::vector<Field> offs;
-    std::vector<double> sizes;
-    for (size_t f = 0; f < trust_.size(); ++f) {
-      offs.push_back(off(f));
+    Middle middle;
+    each([&](size_t f, const LightRow& row) {
+      const std::vector<float> offs = off(f, row);
       for (size_t i = 0; i < size_; ++i)
-        if (t_.weight[f][i] > 0) sizes.push_back(std::abs(offs[f][i]));
-    }
-    if (sizes.empty()) return;
-    std::nth_element(sizes.begin(), sizes.begin() + sizes.size() / 2, sizes.end());
-    const double most = 6 * std::max(0.5, 1.4826 * sizes[sizes.size() / 2]);
-    for (size_t f = 0; f < trust_.size(); ++f)
+        if (row.weight[i] > 0) middle.add(std::abs(offs[i]));
+      t_.set_trust(f, offs);  // Until all are known.
+    });
+    const double most = 6 * std::max(0.5, 1.4826 * middle.value());
+    each([&](size_t f, LightRow& row) {
       for (size_t i = 0; i < size_; ++i) {
-        const double r = offs[f][i] / most;
-        trust_[f][i] = std::abs(r) < 1 ? t_.weight[f][i] * (1 - r * r) * (1 - r * r) : 0;
+        const double r = row.trust[i] / most;
+        row.trust[i] = std::abs(r) < 1 ? static_cast<float>(row.weight[i] * (1 - r * r) * (1 - r * r)) : 0;
       }
+      t_.set_trust(f, row.trust);
+    });
   }
 
   void fit_pattern(size_t k) {
     Field weight(size_), weighted(size_);
-    for (size_t f = 0; f < trust_.size(); ++f) {
+    each([&](size_t f, const LightRow& row) {
       const double a = strengths_[k][f];
       for (size_t i = 0; i < size_; ++i) {
-        if (trust_[f][i] <= 0) continue;
-        const double rest = t_.value[f][i] - model(f, i) + a * patterns_[k][i];
-        weight[i] += trust_[f][i] * a * a, weighted[i] += trust_[f][i] * a * rest;
+        if (row.trust[i] <= 0) continue;
+        const double rest = row.value[i] - model(f, i) + a * patterns_[k][i];
+        weight[i] += row.trust[i] * a * a, weighted[i] += row.trust[i] * a * rest;
       }
-    }
+    });
     patterns_[k] = smoothed(smooth_, weight, weighted);
   }
 
   // All strengths of a frame but the constant one; expected to be about 1, which is what a pattern is scaled to.
-  void fit_strengths(size_t f) {
+  void fit_strengths(size_t f, const LightRow& row) {
     const Eigen::Index n = Eigen::Index(patterns_.size()) - 1;
     Eigen::MatrixXd a = Eigen::MatrixXd::Identity(n, n);
     Eigen::VectorXd b = Eigen::VectorXd::Zero(n), p(n);
     for (size_t i = 0; i < size_; ++i) {
-      if (trust_[f][i] <= 0) continue;
+      if (row.trust[i] <= 0) continue;
       for (Eigen::Index k = 0; k < n; ++k) p[k] = patterns_[size_t(k) + 1][i];
-      a += trust_[f][i] * p * p.transpose();
-      b += trust_[f][i] * (t_.value[f][i] - patterns_[0][i]) * p;
+      a += row.trust[i] * p * p.transpose();
+      b += row.trust[i] * (row.value[i] - patterns_[0][i]) * p;
     }
     const Eigen::VectorXd s = a.ldlt().solve(b);
     for (Eigen::Index k = 0; k < n; ++k) strengths_[size_t(k) + 1][f] = s[k];
   }
 
+  void fit_strengths() {
+    each([&](size_t f, const LightRow& row) { fit_strengths(f, row); });
+  }
+
   void sweep() {
     for (size_t k = 0; k < patterns_.size(); ++k) fit_pattern(k);
     if (patterns_.size() < 2) return;
-    for (size_t f = 0; f < trust_.size(); ++f)
-      if (shows_[f]) fit_strengths(f);
+    fit_strengths();
     for (size_t k = 1; k < patterns_.size(); ++k) {
       double squares = 0, count = 0;
-      for (size_t f = 0; f < trust_.size(); ++f)
-        if (shows_[f]) squares += strengths_[k][f] * strengths_[k][f], ++count;
+      for (size_t f = 0; f < t_.count(); ++f)
+        if (t_.shows(f)) squares += strengths_[k][f] * strengths_[k][f], ++count;
       const double size = std::sqrt(squares / count);
       if (size < 1e-12) continue;
       for (double& s : strengths_[k]) s /= size;
@@ -171,29 +207,31 @@ class Filler {
   void add_pattern() {
     size_t worst = 0;
     double most = -1;
-    for (size_t f = 0; f < trust_.size(); ++f) {
-      double sum = 0;
-      for (size_t i = 0; i < size_; ++i)
-        if (trust_[f][i] > 0) sum += trust_[f][i] * std::pow(t_.value[f][i] - model(f, i), 2);
-      if (shows_[f] && sum > most) most = sum, worst = f;
-    }
+    each([&](size_t f, const LightRow& row) {
+      if (const double sum = misfit(f, row); sum > most) most = sum, worst = f;
+    });
+    t_.read(worst, row_);
+    patterns_.push_back(smoothed(smooth_, Field(row_.trust.begin(), row_.trust.end()), left_over(worst, row_)));
+    strengths_.emplace_back(t_.count(), 0.0);
+    fit_strengths();
+  }
+
+  // Of a frame: what the patterns leave, times its weight.
+  Field left_over(size_t f, const LightRow& row) const {
     Field weighted(size_);
     for (size_t i = 0; i < size_; ++i)
-      if (trust_[worst][i] > 0) weighted[i] = trust_[worst][i] * (t_.value[worst][i] - model(worst, i));
-    patterns_.push_back(smoothed(smooth_, trust_[worst], weighted));
-    strengths_.emplace_back(t_.value.size(), 0.0);
-    for (size_t f = 0; f < trust_.size(); ++f)
-      if (shows_[f]) fit_strengths(f);
+      if (row.trust[i] > 0) weighted[i] = row.trust[i] * (row.value[i] - model(f, i));
+    return weighted;
   }
 
   // Strengths of frames that show nothing, between those of the nearest that do.
   void bridge() {
-    const int n = static_cast<int>(shows_.size());
+    const int n = static_cast<int>(t_.count());
     for (int f = 0; f < n; ++f) {
-      if (shows_[f]) continue;
+      if (t_.shows(f)) continue;
       int before = f, after = f;
-      while (before >= 0 && !shows_[before]) --before;
-      while (after < n && !shows_[after]) ++after;
+      while (before >= 0 && !t_.shows(before)) --before;
+      while (after < n && !t_.shows(after)) ++after;
       for (std::vector<double>& s : strengths_)
         s[f] = before < 0   ? s[after]
                : after >= n ? s[before]
@@ -201,30 +239,31 @@ class Filler {
     }
   }
 
-  void add_rest(FilledTable& filled) {
-    for (size_t f = 0; f < trust_.size(); ++f) {
+  void add_rest(const std::function<void(size_t, std::span<const double>)>& filled) {
+    const auto add = [&](size_t f, const LightRow& row) {
       Field rest(size_);
-      for (size_t i = 0; i < size_; ++i)
-        if (trust_[f][i] > 0) rest[i] = trust_[f][i] * (t_.value[f][i] - model(f, i));
-      if (shows_[f]) rest = smoothed(rest_smooth_, trust_[f], rest);
-      for (size_t i = 0; i < size_; ++i) filled.value[f][i] = model(f, i) + rest[i];
-    }
+      if (t_.shows(f)) rest = smoothed(rest_smooth_, Field(row.trust.begin(), row.trust.end()), left_over(f, row));
+      for (size_t i = 0; i < size_; ++i) rest[i] += model(f, i);
+      filled(f, rest);
+    };
+    each(add, true);
   }
 
-  const LightTable& t_;
+  const LightGrid& g_;
+  LightRows& t_;
   const Runner& runner_;
   const size_t nodes_, size_;                    // Of one channel, of all.
   std::vector<ThinPlate> smooth_, rest_smooth_;  // One for each channel.
-  std::vector<Field> trust_;
-  std::vector<bool> shows_;
-  std::vector<Field> patterns_;                 // [pattern][column]; the first is the constant one.
-  std::vector<std::vector<double>> strengths_;  // [pattern][frame]
+  LightRow row_;                                 // The one in hand.
+  std::vector<Field> patterns_;                  // [pattern][column]; the first is the constant one.
+  std::vector<std::vector<double>> strengths_;   // [pattern][frame]
 };
 
 }  // namespace
 
-FilledTable fill(const LightTable& table, int most_patterns, const Runner& runner) {
-  return Filler(table, runner).run(most_patterns);
+int fill(const LightGrid& grid, LightRows& table, int most_patterns, const Runner& runner,
+         const std::function<void(size_t frame, std::span<const double> row)>& filled) {
+  return Filler(grid, table, runner).run(most_patterns, filled);
 }
 
 }  // namespace pw

@@ -5,6 +5,7 @@
 #include <chrono>
 #include <filesystem>
 
+#include "base/pool.h"
 #include "comp/graph/draw.h"
 #include "comp/graph/key.h"
 
@@ -93,9 +94,11 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
         continue;
       }
       if (!m) return fail(m.error());
+      drop_spare_buffers();  // Storing and what comes next need others.
       if (auto s = store(graph, node, *m, keys[n]); !s) return fail(s.error());
       results.measured[n] = std::move(*m);
     }
+    drop_spare_buffers();
     if (node.kind->hooks.remarks)
       for (Problem p : node.kind->hooks.remarks(results.measured[n])) {
         p.node = node.name, p.file = graph.file, p.line = node.at.line, p.column = node.at.column;

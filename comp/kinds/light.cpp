@@ -40,18 +40,11 @@ double cell(const LightParams& p, const Shot& shot) {
 
 Result<Measured> measure(const LightParams& p, const Measuring& m) {
   const Frames frames(m);
-  bool stopped = false;
-  const auto progress = [&](int done, int total) {
-    stopped = !m.progress(done, total);
-    return !stopped && frames.read.problems().empty();
-  };
+  const auto progress = [&](int done, int total) { return m.progress(done, total) && frames.read.problems().empty(); };
   auto light =
       measure_light(frames, m.has(kMotion) ? &m.motion(kMotion) : nullptr, cell(p, m.shot), m.runner, progress);
   if (!frames.read.problems().empty()) return fail(frames.read.problems());
-  if (stopped) return fail(Problem{.what = "stopped", .remedy = "run it again; what is stored is used again"});
-  if (!light)
-    return fail(Problem{.what = "no frame shows anything to measure the light on",
-                        .remedy = "check that the pinned still covers the plate, and that ignore leaves something"});
+  if (!light) return fail(light.error());
   return Measured(std::move(*light));
 }
 
@@ -133,7 +126,7 @@ Problems remarks(const Measured& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<LightParams>("light", Family::measure, 2,
+  return Declare<LightParams>("light", Family::measure, 3,
                               "How the plate's light changes against a still: lamps, clouds, exposure, lightning.")
       .also({"flicker", "exposure", "deflicker"})
       .input({"image", Flow::picture, "The plate."})
