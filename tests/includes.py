@@ -23,6 +23,7 @@ ROOMS = {  # room: rooms it may include besides itself
 }
 ONLY = {  # library: rooms that may include it; a header that does must not leave its room
     r"OpenImageIO/": ["comp/media", "fixtures/stage"],
+    r"OpenColorIO/": ["comp/colour"],
     r"libav\w+/": ["comp/media"],
     r"opencv2/": ["track"],
     r"toml\+\+/": ["comp/graph"],

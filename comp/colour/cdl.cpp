@@ -76,9 +76,15 @@ Picture corrected(const Picture& image, const Cdl& cdl, const CdlOptions& option
         const float v = in[i * channels + std::min(k, channels - 1)], a = has_alpha ? in[4 * i + 3] : 1;
         rgb[3 * i + k] = a > 0 ? v / a : v;
       }
-    if (options.space != Encoding::linear) encode(options.space, rgb.data(), rgb.data(), rgb.size());
+    if (options.to_space)
+      transform(*options.to_space, rgb.data(), static_cast<size_t>(width), 3);
+    else if (options.space != Encoding::linear)
+      encode(options.space, rgb.data(), rgb.data(), rgb.size());
     correct_row(numbers, options.clamp, rgb.data(), width);
-    if (options.space != Encoding::linear) decode(options.space, rgb.data(), rgb.data(), rgb.size());
+    if (options.from_space)
+      transform(*options.from_space, rgb.data(), static_cast<size_t>(width), 3);
+    else if (options.space != Encoding::linear)
+      decode(options.space, rgb.data(), rgb.data(), rgb.size());
     float* to = out.row(y);
     if (!has_alpha) {
       std::copy(rgb.begin(), rgb.end(), to);

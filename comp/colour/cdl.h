@@ -7,6 +7,7 @@
 
 #include "base/picture.h"
 #include "comp/colour/encoding.h"
+#include "comp/colour/space_transform.h"
 
 namespace pw {
 
@@ -32,6 +33,8 @@ struct CdlOptions {
   // As the standard has it: held to 0 ... 1 before power and at the end. Without it nothing is held, and a value below
   // 0 passes the power as it is.
   bool clamp = false;
+  // In the place of `space`, when given: to the values of a colour space, and back.
+  const SpaceTransform *to_space = nullptr, *from_space = nullptr;
 };
 
 // `image` corrected, over `rect`. Acts on colour without its alpha; where alpha is 0 colour stays as it is, and where

@@ -7,17 +7,17 @@ namespace {
 
 Eigen::Vector3d tristimulus(const Point& xy) { return {xy.x() / xy.y(), 1, (1 - xy.x() - xy.y()) / xy.y()}; }
 
+}  // namespace
+
+const Primaries kRec709{{0.640, 0.330}, {0.300, 0.600}, {0.150, 0.060}, {0.3127, 0.3290}};
+const Primaries kRec2020{{0.708, 0.292}, {0.170, 0.797}, {0.131, 0.046}, {0.3127, 0.3290}};
+
 Matrix3 xyz_from_rgb(const Primaries& p) {
   Matrix3 m;
   m << tristimulus(p.red), tristimulus(p.green), tristimulus(p.blue);
   const Eigen::Vector3d brightness = m.inverse() * tristimulus(p.white);
   return m * brightness.asDiagonal();
 }
-
-}  // namespace
-
-const Primaries kRec709{{0.640, 0.330}, {0.300, 0.600}, {0.150, 0.060}, {0.3127, 0.3290}};
-const Primaries kRec2020{{0.708, 0.292}, {0.170, 0.797}, {0.131, 0.046}, {0.3127, 0.3290}};
 
 Matrix3 to_from_primaries(const Primaries& to, const Primaries& from) {
   return xyz_from_rgb(to).inverse() * xyz_from_rgb(from);
