@@ -10,6 +10,7 @@ extern "C" {
 #include <mutex>
 
 #include "comp/colour/primaries.h"
+#include "comp/colour/space_transform.h"
 #include "comp/media/movie_decoder.h"
 #include "comp/media/movie_structure.h"
 #include "comp/media/movie_tags.h"
@@ -27,7 +28,8 @@ struct Movie::Inside {
   int stored_width = 0, stored_height = 0;
   AVColorSpace space{};
   AVColorRange range{};
-  std::mutex mutex;  // Of the decoder.
+  std::shared_ptr<const SpaceTransform> to_light;  // In the place of an encoding.
+  std::mutex mutex;                                // Of the decoder.
   std::unique_ptr<MovieDecoder> decoder;
 
   Result<MovieFrame> decoded(int n) {
@@ -184,7 +186,8 @@ Result<std::shared_ptr<const Movie>> Movie::open(const std::string& path, const 
   const bool turned = lies_on_its_side(*orientation);
   info.width = turned ? f.height : f.width, info.height = turned ? f.width : f.height;
   info.bits = planes->colour[0].bits;
-  info.channels = planes->channels();
+  in->to_light = options.space;
+  info.channels = in->to_light ? std::max(planes->channels(), 3) : planes->channels();
   if (auto r = settle_colour(f, stream, options, info); !r) return fail(named(std::move(r.error()), path));
   for (Problem& p : info.warnings) p.file = path;
   return std::shared_ptr<const Movie>(new Movie(std::move(in)));
@@ -208,11 +211,18 @@ Result<Picture> Movie::read(int n) const {
   const Planes planes = *planes_of(f);
   const MovieInfo& info = inside_->info;
   RowsFromPlanes rows(planes, {info.matrix.value, info.range.value, info.siting.value});
-  const int channels = planes.channels();
+  const int stored = planes.channels(), channels = info.channels;
   Canvas canvas(Rect::sized(f.width, f.height), channels);
   for (int y = 0; y < f.height; ++y) {
     float* row = canvas.row(y);
     rows.row(y, row);
+    if (const auto& to_light = inside_->to_light) {
+      for (int x = f.width - 1; x >= 0 && stored < channels; --x) std::fill_n(row + channels * x, 3, row[x]);
+      transform(*to_light, row, static_cast<size_t>(f.width), channels);
+      for (int x = 0; x < f.width && channels == 4; ++x)  // Alpha is straight.
+        for (int c = 0; c < 3; ++c) row[4 * x + c] *= row[4 * x + 3];
+      continue;
+    }
     if (channels != 4)
       decode(info.encoding.value, row, row, static_cast<size_t>(f.width) * channels);
     else

@@ -15,12 +15,17 @@
 
 namespace pw {
 
+class SpaceTransform;
+
 // What a person says against the file's tags.
 struct MovieOptions {
   std::optional<Encoding> encoding;
   std::optional<Matrix> matrix;
   std::optional<Range> range;
   std::optional<Siting> siting;
+  // From a colour space's R'G'B' to light; takes the place of an encoding and of what the file says of its primaries.
+  // Grey is then read as three channels.
+  std::shared_ptr<const SpaceTransform> space;
 };
 
 // A fact, and why it is taken for one: "as asked", "as the file says", "usual for ...".

@@ -10,6 +10,7 @@ extern "C" {
 #include <cmath>
 #include <filesystem>
 
+#include "comp/colour/space_transform.h"
 #include "comp/media/movie_tags.h"
 #include "comp/media/structure.h"
 
@@ -47,10 +48,17 @@ AVPixelFormat pixels_of(Coder c, Depth depth) {
 template <class T>
 void tag(T& to, const MoviePlan& plan) {
   const bool rgb = plan.coder == Coder::ffv1;
-  to.color_primaries = AVCOL_PRI_BT709;
-  to.color_trc = transfer_of(plan.encoding);
+  to.color_primaries = plan.space ? AVCOL_PRI_UNSPECIFIED : AVCOL_PRI_BT709;
+  to.color_trc = plan.space ? AVCOL_TRC_UNSPECIFIED : transfer_of(plan.encoding);
   to.colorspace = rgb ? AVCOL_SPC_RGB : AVCOL_SPC_BT709;
   to.color_range = rgb ? AVCOL_RANGE_JPEG : AVCOL_RANGE_MPEG;
+}
+
+// Pixels of four channels.
+void divide_by_alpha(std::vector<float>& row) {
+  for (size_t i = 0; i < row.size(); i += 4)
+    if (row[i + 3] > 0)
+      for (size_t c = 0; c < 3; ++c) row[i + c] /= row[i + 3];
 }
 
 }  // namespace
@@ -95,7 +103,8 @@ Result<MoviePlan> plan_movie(const std::string& path, const MovieWriteOptions& o
   return MoviePlan{coder, o.encoding.value_or(Encoding::rec709_camera), pixels_of(coder, depth),
                    ending == ".mov"   ? "mov"
                    : ending == ".mp4" ? "mp4"
-                                      : "matroska"};
+                                      : "matroska",
+                   o.space};
 }
 
 Result<lav::Codec> encoder(const std::string& path, const MoviePlan& plan, const MovieWriteOptions& o,
@@ -155,7 +164,7 @@ lav::Frame frame_of(const Picture& picture, const MoviePlan& plan, const MovieWr
   const bool rgb = plan.coder == Coder::ffv1;
   const Planes planes = *planes_of(*f);
   PlanesFromRows rows(planes, {rgb ? Matrix::none : Matrix::rec709, rgb ? Range::full : Range::narrow, kLeft});
-  const int channels = picture.channels() == 2 ? 3 : picture.channels();
+  const int channels = picture.channels() == 2 || (plan.space && picture.channels() == 1) ? 3 : picture.channels();
   const Rect canvas = Rect::sized(o.width, o.height), inside = intersect(canvas, picture.window());
   std::vector<float> row(static_cast<size_t>(o.width) * channels);
   for (int y = 0; y < o.height; ++y) {
@@ -167,15 +176,15 @@ lav::Frame frame_of(const Picture& picture, const MoviePlan& plan, const MovieWr
     }
     for (float& v : row)
       if (!std::isfinite(v)) v = 0, ++odd;
-    if (channels != 4) {
+    if (channels == 4 && planes.alpha.data) divide_by_alpha(row);  // Stored straight.
+    if (plan.space) {
+      if (channels == 3 && picture.channels() == 1)
+        for (int x = 0; x < o.width; ++x) row[3 * x + 1] = row[3 * x + 2] = row[3 * x];
+      odd += transform(*plan.space, row.data(), static_cast<size_t>(o.width), channels);
+    } else if (channels != 4) {
       encode(plan.encoding, row.data(), row.data(), row.size());
     } else {
-      for (int x = 0; x < o.width; ++x) {
-        float* p = &row[static_cast<size_t>(x) * 4];
-        if (planes.alpha.data && p[3] > 0)  // Stored straight.
-          for (int c = 0; c < 3; ++c) p[c] /= p[3];
-        encode(plan.encoding, p, p, 3);
-      }
+      for (size_t i = 0; i < row.size(); i += 4) encode(plan.encoding, &row[i], &row[i], 3);
     }
     rows.row(y, row.data(), channels);
   }

@@ -10,7 +10,8 @@ struct MoviePlan {
   Coder coder;
   Encoding encoding;
   AVPixelFormat pixels;
-  std::string container;  // FFmpeg's name of the muxer.
+  std::string container;                        // FFmpeg's name of the muxer.
+  std::shared_ptr<const SpaceTransform> space;  // In the place of the encoding.
 };
 Result<MoviePlan> plan_movie(const std::string& path, const MovieWriteOptions& options);
 

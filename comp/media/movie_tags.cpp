@@ -125,6 +125,10 @@ void settle_siting(const AVFrame& f, const AVStream& stream, const MovieOptions&
 Result<void> settle_encoding(const AVFrame& f, const AVStream& stream, const MovieOptions& o, MovieInfo& info) {
   const auto t = tag(f.color_trc, stream.codecpar->color_trc, AVCOL_TRC_UNSPECIFIED);
   const auto known = encoding_of(t);
+  if (o.space) {
+    info.encoding = {Encoding::linear, "as asked"};  // The codes as they are.
+    return {};
+  }
   if (o.encoding) {
     info.encoding = asked(*o.encoding);
   } else if (known) {

@@ -6,6 +6,7 @@
 
 #include "base/pool.h"
 #include "comp/colour/primaries.h"
+#include "comp/colour/space_transform.h"
 #include "comp/media/codec.h"
 #include "comp/media/half_float.h"
 #include "comp/media/orientation.h"
@@ -18,10 +19,11 @@ namespace {
 
 // Which of the file's channels make the picture, and what they are.
 struct Choice {
-  std::vector<int> from;   // Channel of the file for each channel that is decoded.
-  bool has_alpha = false;  // The last of them is alpha.
-  bool grey_alpha() const { return has_alpha && from.size() == 2; }
-  int channels() const { return grey_alpha() ? 4 : static_cast<int>(from.size()); }
+  std::vector<int> from;     // Channel of the file for each channel that is decoded.
+  bool has_alpha = false;    // The last of them is alpha.
+  bool three_greys = false;  // Grey becomes red, green and blue.
+  bool grey() const { return static_cast<int>(from.size()) == (has_alpha ? 2 : 1); }
+  int channels() const { return three_greys ? (has_alpha ? 4 : 3) : static_cast<int>(from.size()); }
 };
 
 // A file that has been looked at and can be decoded.
@@ -130,7 +132,12 @@ void warn_of_colours(const std::string& path, const OIIO::ImageSpec& spec, const
 Result<void> settle_encoding(const std::string& path, const ReadOptions& options, Opened& o) {
   StillInfo& info = o.info;
   const Tag tag = tagged_encoding(o.spec, info.type);
-  warn_of_colours(path, o.spec, options, info);
+  if (!options.space) warn_of_colours(path, o.spec, options, info);
+  if (options.space) {
+    info.encoding = Encoding::linear;  // The codes as they are.
+    info.encoding_from = "as asked";
+    return {};
+  }
   if (options.encoding) {
     info.encoding = *options.encoding;
     info.encoding_from = "as asked";
@@ -177,6 +184,10 @@ Result<void> describe(const std::string& path, FileType type, const ReadOptions&
     return fail_for(path, {.what = fmt::format("the file has {} channels and none named R, G and B, or Y", s.nchannels),
                            .remedy = "write those that are wanted as R, G, B"});
   o.choice = *choice;
+  o.choice.three_greys = o.choice.grey() && (o.choice.has_alpha || options.space);
+  if (options.space && o.choice.channels() < 3)
+    return fail_for(path, {.what = "the file has two channels, which are no colour",
+                           .remedy = "name an encoding instead of a colour space"});
   StillInfo& info = o.info;
   info.type = type;
   o.orientation = type == FileType::exr ? 1 : s.get_int_attribute("Orientation", 1);
@@ -248,15 +259,17 @@ void pick(const Choice& choice, int first, int span, size_t bytes, int width, co
     }
 }
 
-void spread_grey(float* row, int width) {
+// Grey, with or without alpha, as three channels in place.
+void spread_grey(float* row, int width, bool has_alpha) {
+  const int from = has_alpha ? 2 : 1, to = from + 2;
   for (int x = width - 1; x >= 0; --x) {
-    const float y = row[2 * x], a = row[2 * x + 1];
-    std::fill_n(row + 4 * x, 3, y);
-    row[4 * x + 3] = a;
+    const float y = row[from * x], a = row[from * x + from - 1];
+    std::fill_n(row + to * x, 3, y);
+    if (has_alpha) row[to * x + 3] = a;
   }
 }
 
-Result<StillFile> decode_still(const std::string& path, Opened& o) {
+Result<StillFile> decode_still(const std::string& path, const ReadOptions& options, Opened& o) {
   const OIIO::ImageSpec& s = o.spec;
   const auto [low, high] = std::minmax_element(o.choice.from.begin(), o.choice.from.end());
   const int first = *low, span = *high - *low + 1, chosen = static_cast<int>(o.choice.from.size());
@@ -289,8 +302,11 @@ Result<StillFile> decode_still(const std::string& path, Opened& o) {
       pick(o.choice, first, span, type.size(), s.width, row, picked.data());
       row = picked.data();
     }
-    decode_row(how, row, s.width, canvas.row(y0 + y), odd);
-    if (o.choice.grey_alpha()) spread_grey(canvas.row(y0 + y), s.width);
+    float* out = canvas.row(y0 + y);
+    decode_row(how, row, s.width, out, odd);
+    if (o.choice.three_greys) spread_grey(out, s.width, o.choice.has_alpha);
+    if (options.space)
+      odd.not_finite += transform_premultiplied(*options.space, out, static_cast<size_t>(s.width), o.choice.channels());
   }
   if (odd.not_finite > 0)
     o.warnings.push_back(
@@ -307,7 +323,7 @@ Result<StillFile> read_still(const std::string& path, const ReadOptions& options
   try {
     auto opened = open_still(path, options);
     if (!opened) return fail(std::move(opened.error()));
-    return decode_still(path, *opened);
+    return decode_still(path, options, *opened);
   } catch (const std::bad_alloc&) {
     return fail_for(path, {.what = "there is not enough memory for the picture", .remedy = "use a smaller one"});
   } catch (const std::exception& e) {

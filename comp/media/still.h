@@ -1,6 +1,7 @@
 // One picture file in or out: EXR, PNG, TIFF, DPX, JPEG. In memory it is linear float with alpha premultiplied; in the
 // file it has an encoding, a depth, and alpha as the format has it.
 #pragma once
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -13,6 +14,8 @@
 #include "comp/media/signature.h"
 
 namespace pw {
+
+class SpaceTransform;
 
 // How a component is stored.
 enum class Depth { bits8, bits10, bits16, half, float32 };
@@ -36,6 +39,8 @@ struct StillInfo {
 
 struct ReadOptions {
   std::optional<Encoding> encoding;  // Overrides what the file says of itself.
+  // From a colour space's values to light; takes the place of an encoding. Grey is then read as three channels.
+  std::shared_ptr<const SpaceTransform> space;
 };
 
 // What the file says under that name, whatever its format; empty when it says nothing.
@@ -69,6 +74,8 @@ struct WriteOptions {
   // Stored with the picture: name, text. TIFF and JPEG hold them in their description, as "name=text; name=text", DPX
   // in the name of its project, which has room for 199 bytes.
   std::vector<std::pair<std::string, std::string>> texts;
+  // From light to a colour space's values; takes the place of an encoding. Grey is then written as three channels.
+  std::shared_ptr<const SpaceTransform> space;
 };
 
 // The problems write_still would meet that can be known from the name alone: an extension nobody writes, a depth,

@@ -36,6 +36,9 @@ struct MovieWriteOptions {
   std::string sound_from;  // A movie whose sound is copied as it is; empty: no sound.
   double sound_start = 0;  // Seconds into that movie at which the first frame stands.
   std::string comment;     // Stored in the file.
+  // From light to a colour space's R'G'B'; takes the place of an encoding. The file then says nothing of its curve and
+  // primaries.
+  std::shared_ptr<const SpaceTransform> space;
 };
 
 // The problems MovieWriter::open would meet that can be known before there are pixels: an ending or a combination of

@@ -2,8 +2,10 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "base/pool.h"
+#include "comp/colour/space_transform.h"
 #include "comp/media/codec.h"
 #include "comp/media/half_float.h"
 #include "comp/media/still.h"
@@ -91,9 +93,11 @@ Result<Plan> plan(const std::string& path, int channels, const WriteOptions& o) 
   if (!type) return unknown_extension(path);
   const Abilities& can = abilities(*type);
   const bool ten_bits = *type == FileType::dpx && channels == 3;
+  if (o.space && channels < 3)
+    return fail_for(path, "a field of two channels is no colour", "name an encoding instead of a colour space");
   Plan p{*type, o.depth.value_or(*type == FileType::dpx && !ten_bits ? Depth::bits16 : can.depths[0]),
          o.encoding.value_or(can.encoding), o.compression.empty() ? can.compressions[0] : o.compression};
-  if (p.depth == Depth::float32 && !o.encoding) p.encoding = Encoding::linear;
+  if (o.space || (p.depth == Depth::float32 && !o.encoding)) p.encoding = Encoding::linear;
   if (std::find(can.depths.begin(), can.depths.end(), p.depth) == can.depths.end()) {
     std::vector<std::string_view> names;
     for (Depth d : can.depths) names.push_back(name(d));
@@ -151,13 +155,13 @@ OIIO::ImageSpec make_spec(const Plan& p, const WriteOptions& o, const Rect& canv
     // Level 6, the library's own choice, takes three times as long for a twentieth less.
     s.attribute("png:compressionLevel", 2);
     if (p.encoding == Encoding::srgb) s.attribute("oiio:ColorSpace", "sRGB");
-    if (p.encoding == Encoding::linear) s.attribute("oiio:ColorSpace", "Linear");
+    if (p.encoding == Encoding::linear && !o.space) s.attribute("oiio:ColorSpace", "Linear");
     if (p.encoding == Encoding::bt1886) s.attribute("oiio:ColorSpace", "GammaCorrected2.4");
   }
   if (p.type == FileType::dpx) {
     if (p.depth == Depth::bits10) s.attribute("oiio:BitsPerSample", 10);
     if (p.encoding == Encoding::rec709_camera) s.attribute("dpx:Transfer", "ITU-R 709-4");
-    if (p.encoding == Encoding::linear) s.attribute("dpx:Transfer", "Linear");
+    if (p.encoding == Encoding::linear && !o.space) s.attribute("dpx:Transfer", "Linear");
   }
   if (p.type == FileType::exr || p.type == FileType::png) {
     for (const auto& [key, text] : o.texts) s.attribute(key, text);
@@ -192,6 +196,9 @@ StoredRow stored_row(const Plan& p, int channels) {
   return how;
 }
 
+// Of the file, before JPEG drops alpha.
+int channels_of(const Picture& p, const WriteOptions& o) { return o.space && p.channels() == 1 ? 3 : p.channels(); }
+
 // Row `y` of the picture over `window`, with as many channels as are stored; clear outside the picture.
 void gather(const Picture& p, const Rect& window, int y, int channels, float* out) {
   std::fill_n(out, static_cast<size_t>(window.width()) * channels, 0.f);
@@ -203,7 +210,15 @@ void gather(const Picture& p, const Rect& window, int y, int channels, float* ou
     std::copy_n(in, static_cast<size_t>(inside.width()) * channels, out);
     return;
   }
-  for (int x = 0; x < inside.width(); ++x, in += p.channels(), out += channels) std::copy_n(in, channels, out);
+  for (int x = 0; x < inside.width(); ++x, in += p.channels(), out += channels)
+    for (int c = 0; c < channels; ++c) out[c] = in[std::min(c, p.channels() - 1)];
+}
+
+// Light that is no finite number is 0, as encode_row has it.
+void to_space(const SpaceTransform& space, std::vector<float>& row, int channels, OddValues& odd) {
+  for (float& v : row)
+    if (!std::isfinite(v)) v = 0, ++odd.not_finite;
+  odd.not_finite += transform_premultiplied(space, row.data(), row.size() / channels, channels);
 }
 
 Problem warning(const std::string& path, std::string what, std::string remedy) {
@@ -218,7 +233,8 @@ Result<Problems> encode_and_write(const std::string& path, const Picture& pictur
   if (stored.empty()) stored = {canvas.x0, canvas.y0, canvas.x0 + 1, canvas.y0 + 1};  // No format holds no pixels.
   for (const Rect& r : {canvas, stored})
     if (auto p = size_problem(r.width(), r.height())) return fail_for(path, p->what, p->remedy);
-  const int channels = planned.type == FileType::jpeg ? std::min(picture.channels(), 3) : picture.channels();
+  const int channels =
+      planned.type == FileType::jpeg ? std::min(channels_of(picture, options), 3) : channels_of(picture, options);
 
   const OIIO::ImageSpec spec = make_spec(planned, options, canvas, stored, channels);
   const size_t row_bytes = spec.scanline_bytes(true);
@@ -229,6 +245,7 @@ Result<Problems> encode_and_write(const std::string& path, const Picture& pictur
   OddValues odd;
   for (int y = stored.y0; y < stored.y1; ++y) {
     gather(picture, stored, y, channels, row.data());
+    if (options.space) to_space(*options.space, row, channels, odd);
     encode_row(how, row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), odd);
   }
 
@@ -287,7 +304,7 @@ Result<void> check_format(const std::string& path, int channels, const WriteOpti
 }
 
 Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options) {
-  const auto planned = plan(path, picture.channels(), options);
+  const auto planned = plan(path, channels_of(picture, options), options);
   if (!planned) return fail(planned.error());
   try {
     return encode_and_write(path, picture, options, *planned);
