@@ -28,7 +28,9 @@ constexpr size_t kMostNodes = 4096;  // What a shot of a person stays far below.
 
 class Checker {
  public:
-  Checker(const ShotText& text, Kinds kinds) : text_(text), kinds_(kinds) { graph_.file = text.file; }
+  Checker(const ShotText& text, Kinds kinds) : text_(text), kinds_(kinds), colours_(names_colours(text)) {
+    graph_.file = text.file;
+  }
 
   Result<Checked> run() {
     read_nodes();
@@ -96,7 +98,7 @@ class Checker {
       if (kind->input(entry.key) >= 0) {
         links_.back().push_back(&entry);
       } else if (const Param* p = kind->param(entry.key)) {
-        if (auto v = read_value(entry.value, *p, e.key, text_.file))
+        if (auto v = read_value(entry.value, *p, e.key, text_.file, colours_))
           p->set(params.get(), *v);
         else
           for (Problem& problem : v.error())
@@ -293,6 +295,7 @@ class Checker {
 
   const ShotText& text_;
   Kinds kinds_;
+  bool colours_;  // Names beyond the choices are looked up when files are.
   Graph graph_;
   std::vector<std::vector<const RawEntry*>> links_;
   std::vector<bool> sound_;  // Every parameter could be read.

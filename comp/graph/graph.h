@@ -2,6 +2,7 @@
 // inputs.
 #pragma once
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,6 +34,7 @@ struct Graph {
   std::string like;  // Name of the footage that gives size, rate and frames.
   Shot given;        // What the table says; width 0 or rate 0: not said.
   bool frames_given = false;
+  std::optional<Position> ocio_at;  // Where it names a configuration of colour.
   Position shot_at;
 
   int find(std::string_view name) const;  // -1: none.

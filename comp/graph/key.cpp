@@ -29,6 +29,7 @@ std::vector<std::string> cache_keys(const Scene& scene) {
     for (size_t i = 0; i < node.inputs.size(); ++i)
       for (const Link& l : node.inputs[i])
         text += fmt::format("{} {} {}\n", node.kind->inputs[i].name, keys[l.node], l.output);
+    text += scene.named[n];
     if (scene.surveys[n]) text += scene.surveys[n]->identity;
     const XXH128_hash_t h = XXH3_128bits(text.data(), text.size());
     keys.push_back(fmt::format("{:016x}{:016x}", h.high64, h.low64));

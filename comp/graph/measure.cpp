@@ -66,7 +66,7 @@ Result<void> store(const Graph& graph, const Node& node, const Measured& m, cons
 }  // namespace
 
 Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const MeasureOptions& options) {
-  Scene scene{full.graph, full.shot, full.surveys, {}};
+  Scene scene{full.graph, full.shot, full.surveys, full.named, {}};
   scene.shot.scale = 1;  // Measures always look at full-size frames.
   const Graph& graph = scene.graph;
   const std::vector<bool> needed = upstream(graph, wanted);

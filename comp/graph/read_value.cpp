@@ -157,9 +157,10 @@ struct Reader {
 
 }  // namespace
 
-Result<Value> read_value(const Raw& raw, const Param& param, const std::string& node, const std::string& file) {
+Result<Value> read_value(const Raw& raw, const Param& param, const std::string& node, const std::string& file,
+                         bool beyond) {
   auto v = std::visit(Reader{raw, param, fmt::format("{}.{}", node, param.name), file}, param.fallback);
-  if (!v) return v;
+  if (!v || (beyond && beyond_choices(param, *v))) return v;
   if (const std::string c = complaint(param, *v); !c.empty()) {
     const size_t semicolon = c.find("; ");
     return fail(Problem{.what = fmt::format("{}.{}", node, c.substr(0, semicolon)),

@@ -6,7 +6,8 @@
 namespace pw {
 
 // The value, converted to the parameter's type and within its limits; or a problem at the value's position that names
-// `node`.`parameter`.
-Result<Value> read_value(const Raw& raw, const Param& param, const std::string& node, const std::string& file);
+// `node`.`parameter`. `beyond`: a text beyond its choices is left to Say::beyond.
+Result<Value> read_value(const Raw& raw, const Param& param, const std::string& node, const std::string& file,
+                         bool beyond = false);
 
 }  // namespace pw

@@ -9,6 +9,48 @@ namespace {
 
 constexpr int64_t kMostFrames = 1000000;  // A stray file with a date in its name makes more.
 
+// A problem with a name that a parameter holds: told at its place, unless it is with the shot's own configuration, and
+// then once.
+void add_name_problem(Problems& problems, Problem p, const Graph& g, const Node& node, std::string_view key) {
+  const bool of_shot = p.node == "shot";
+  if (!of_shot) p.node = node.name;
+  if (p.file.empty()) {
+    const Position at = of_shot ? g.shot_at : node.where(key);
+    if (!of_shot) p.what = fmt::format("{}.{} {}", node.name, key, p.what);
+    p.file = g.file, p.line = at.line, p.column = at.column;
+  }
+  for (const Problem& other : problems)
+    if (other.what == p.what && other.file == p.file && other.line == p.line) return;
+  problems.push_back(std::move(p));
+}
+
+// What texts beyond the choices stand for, into scene.named and scene.shot.
+void look_up_names(Scene& scene, Problems& problems) {
+  const Graph& g = scene.graph;
+  scene.named.resize(g.nodes.size());
+  bool any_named = false;
+  for (size_t n = 0; n < g.nodes.size(); ++n)
+    for (const Param& p : g.nodes[n].kind->params) {
+      const auto text = beyond_choices(p, p.get(g.nodes[n].params.get()));
+      if (!text) continue;
+      any_named = true;
+      auto identity = p.say.beyond(*text, scene.shot);
+      if (identity) {
+        scene.named[n] += *identity;
+        continue;
+      }
+      for (Problem& problem : identity.error()) add_name_problem(problems, std::move(problem), g, g.nodes[n], p.name);
+    }
+  if (g.ocio_at && !any_named)
+    problems.push_back({.what = "shot.ocio names a configuration, but no node names a space of it",
+                        .remedy = "name one, as in encoding = \"...\", or take it out",
+                        .file = g.file,
+                        .line = g.ocio_at->line,
+                        .column = g.ocio_at->column,
+                        .node = "shot",
+                        .severity = Severity::warning});
+}
+
 }  // namespace
 
 Rect active_part(const Survey& files, const Shot& shot) {
@@ -60,7 +102,7 @@ std::vector<int> still_origins(const Graph& graph, const std::vector<bool>& fixe
 }
 
 Result<Scene> survey(Graph graph, double scale) {
-  Scene scene{std::move(graph), {}, {}, {}};
+  Scene scene{std::move(graph), {}, {}, {}, {}};
   Graph& g = scene.graph;
   Shot& shot = scene.shot = g.given;
   shot.scale = scale;
@@ -75,6 +117,8 @@ Result<Scene> survey(Graph graph, double scale) {
     }
     return p;
   };
+  look_up_names(scene, problems);
+  if (any_error(problems)) return fail(std::move(problems));
   const int like = g.find(g.like);
   const auto look = [&](int n) {
     const Node& node = g.nodes[n];

@@ -10,6 +10,7 @@ struct Scene {
   Graph graph;
   Shot shot;
   std::vector<std::optional<Survey>> surveys;  // Per node; of those that read files.
+  std::vector<std::string> named;              // Per node: identity of what its texts beyond the choices stand for.
   Problems warnings;
 };
 

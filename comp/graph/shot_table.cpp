@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cstdlib>
 #include <filesystem>
 #include <optional>
 
@@ -18,6 +19,7 @@ struct ShotTable {
   std::vector<int64_t> size, frames;
   std::string rate;
   double shutter_deg = 180;
+  std::string ocio, ocio_linear;
 };
 
 // The table is read as a node is, from the same kind of declaration.
@@ -40,11 +42,16 @@ const Kind& declaration() {
                   .example = "[1, 48]"})
           .param("rate", &ShotTable::rate,
                  {.doc = "Frames a second, as a whole number or a ratio in quotes.", .example = "\"24000/1001\""})
-          .param("shutter_deg", &ShotTable::shutter_deg,
-                 {.doc = "How long the shutter is open; 360 is the whole frame.",
-                  .unit = Unit::deg,
-                  .min = 0,
-                  .max = 360});
+          .param(
+              "shutter_deg", &ShotTable::shutter_deg,
+              {.doc = "How long the shutter is open; 360 is the whole frame.", .unit = Unit::deg, .min = 0, .max = 360})
+          .param("ocio", &ShotTable::ocio,
+                 {.doc = "A configuration of OpenColorIO, whose colour spaces encodings may name.",
+                  .role = Role::file_in,
+                  .example = "\"config.ocio\""})
+          .param("ocio_linear", &ShotTable::ocio_linear,
+                 {.doc = "The configuration's space of linear light of Rec.709's primaries.",
+                  .example = "\"Linear Rec.709\""});
   return kind;
 }
 
@@ -61,7 +68,21 @@ double rate_of(const std::string& s) {
   return *end == 0 && r >= 0.1 && r <= 1000 ? r : 0;
 }
 
+// What the environment says; empty: nothing.
+std::string environment_colours() {
+  const char* file = std::getenv("OCIO");
+  return file ? file : "";
+}
+
 }  // namespace
+
+bool names_colours(const ShotText& text) {
+  for (const RawEntry& top : text.entries)
+    if (const auto* table = std::get_if<RawTable>(&top.value.value); table && top.key == "shot")
+      for (const RawEntry& e : *table)
+        if (e.key == "ocio") return true;
+  return !environment_colours().empty();
+}
 
 void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
   graph.given = Shot{};
@@ -75,7 +96,8 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
                         .node = "shot"});
   };
   ShotTable t;
-  std::optional<Position> size_at, frames_at, rate_at, like_at;  // Where given; on the command line that is nowhere.
+  std::optional<Position> size_at, frames_at, rate_at, like_at,
+      linear_at;  // Where given; on the command line that is nowhere.
   bool sound = true;
   for (const RawEntry& top : text.entries) {
     if (top.key != "shot") continue;
@@ -108,10 +130,18 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
       if (e.key == "frames") frames_at = e.value.at;
       if (e.key == "rate") rate_at = e.value.at;
       if (e.key == "like") like_at = e.value.at;
+      if (e.key == "ocio") graph.ocio_at = e.value.at;
+      if (e.key == "ocio_linear") linear_at = e.value.at;
     }
   }
   if (!sound) return;
   graph.given.shutter_deg = t.shutter_deg;
+  graph.given.ocio = graph.ocio_at ? graph.given.path(t.ocio) : environment_colours();
+  graph.given.ocio_linear = t.ocio_linear;
+  if (graph.ocio_at && t.ocio.empty()) return say(*graph.ocio_at, "shot.ocio is empty", "name a file, or take it out");
+  if (linear_at && graph.given.ocio.empty())
+    return say(*linear_at, "shot.ocio_linear names a space, but there is no configuration it could be of",
+               "add ocio = \"config.ocio\"");
   if (size_at) {
     if (t.size.size() != 2) return say(*size_at, "shot.size is not two numbers", "write size = [width, height]");
     graph.given.width = static_cast<int>(t.size[0]), graph.given.height = static_cast<int>(t.size[1]);

@@ -27,7 +27,8 @@ std::string_view family_sentence(Family f) {
 }
 
 std::string value_in_words(const Param& p) {
-  if (!p.say.choices.empty()) return fmt::format("{}", fmt::join(p.say.choices, " | "));
+  if (!p.say.choices.empty())
+    return fmt::format("{}{}{}", fmt::join(p.say.choices, " | "), p.say.beyond ? " | " : "", p.say.beyond_doc);
   if (p.say.role != Role::plain) return "a file name in quotes";
   std::string s(value_type_name(p.fallback));
   if (p.animated()) s += ", or a table of frames";
@@ -140,7 +141,8 @@ Json schema_of(const Param& p) {
   if (std::isfinite(p.say.max)) number["maximum"] = p.say.max;
   Json s;
   if (!p.say.choices.empty()) {
-    s["enum"] = std::vector<std::string>(p.say.choices.begin(), p.say.choices.end());
+    const Json listed = {{"enum", std::vector<std::string>(p.say.choices.begin(), p.say.choices.end())}};
+    s = p.say.beyond ? Json{{"anyOf", {listed, {{"type", "string"}}}}} : listed;
   } else {
     switch (p.fallback.index()) {
       case 0:
@@ -223,7 +225,9 @@ std::string schema_of_shot(Kinds kinds) {
                        {"size", integers},
                        {"frames", integers},
                        {"rate", {{"type", {"string", "number"}}}},
-                       {"shutter_deg", {{"type", "number"}, {"minimum", 0}, {"maximum", 360}}}}},
+                       {"shutter_deg", {{"type", "number"}, {"minimum", 0}, {"maximum", 360}}},
+                       {"ocio", {{"type", "string"}}},
+                       {"ocio_linear", {{"type", "string"}}}}},
                      {"additionalProperties", false}};
   const Json schema = {{"$schema", "https://json-schema.org/draft/2020-12/schema"},
                        {"title", "Platewright shot file"},
@@ -235,8 +239,8 @@ std::string schema_of_shot(Kinds kinds) {
 }
 
 std::string fuzz_dictionary(Kinds kinds) {
-  std::set<std::string> words = {"shot",        "like", "size", "frames", "rate",
-                                 "shutter_deg", "kind", "ease", "linear", "smooth"};
+  std::set<std::string> words = {"shot", "like",        "size", "frames", "rate",   "shutter_deg",
+                                 "ocio", "ocio_linear", "kind", "ease",   "linear", "smooth"};
   for (const Kind& k : kinds) {
     words.emplace(k.name);
     for (const Input& i : k.inputs) words.emplace(i.name);

@@ -18,18 +18,22 @@
 
 namespace pw {
 
+class Colours;  // comp/colour/ocio.h; this room does not look inside.
+
 // Stands for "has pixels wherever one asks".
 inline constexpr Rect kEverywhere{-(1 << 20), -(1 << 20), 1 << 20, 1 << 20};
 
 // What every node of a shot shares.
 struct Shot {
-  int width = 0, height = 0;  // Of the plate at full size.
-  int first = 1, last = 1;    // Frames.
-  double rate = 24;           // Frames a second; 0 while the first survey looks for it.
-  std::string timecode;       // Of the first frame (SMPTE ST 12-1); empty: none.
-  double shutter_deg = 180;   // 360: open for the whole frame; 0: no smear.
-  double scale = 1;           // Proxy: makers work at this share of the full size; measures always at 1.
-  std::string folder;         // Where the shot file is; relative paths start there.
+  int width = 0, height = 0;               // Of the plate at full size.
+  int first = 1, last = 1;                 // Frames.
+  double rate = 24;                        // Frames a second; 0 while the first survey looks for it.
+  std::string timecode;                    // Of the first frame (SMPTE ST 12-1); empty: none.
+  double shutter_deg = 180;                // 360: open for the whole frame; 0: no smear.
+  double scale = 1;                        // Proxy: makers work at this share of the full size; measures always at 1.
+  std::string folder;                      // Where the shot file is; relative paths start there.
+  std::string ocio, ocio_linear;           // A configuration of OpenColorIO, and its space of linear Rec.709 light.
+  std::shared_ptr<const Colours> colours;  // That configuration, once a node names a space of it.
 
   Rect canvas() const;  // The plate's rectangle at the scale.
   double px(double full_size) const { return full_size * scale; }

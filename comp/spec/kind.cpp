@@ -69,6 +69,12 @@ std::string limit_text(const Param& p, double x) {
 
 }  // namespace
 
+std::optional<std::string> beyond_choices(const Param& p, const Value& v) {
+  const auto* s = std::get_if<std::string>(&v);
+  if (!p.say.beyond || !s || std::ranges::find(p.say.choices, *s) != p.say.choices.end()) return std::nullopt;
+  return *s;
+}
+
 std::string complaint(const Param& p, const Value& v) {
   if (v.index() != p.fallback.index())
     return fmt::format("{} is {}; it takes {}", p.name, value_type_name(v), value_type_name(p.fallback));

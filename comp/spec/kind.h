@@ -34,6 +34,11 @@ struct Output {
   std::string_view doc;
 };
 
+// Finds what a text beside a parameter's choices stands for, before files are looked at; `shot` may keep it. The value
+// is its identity, for the cache key. Problems without a file go on from the parameter's name ("is ..."), but for those
+// whose node is "shot".
+using Beyond = Result<std::string> (*)(const std::string& text, Shot& shot);
+
 enum class Role { plain, file_in, file_out };
 
 // What a person must be told about one parameter. min and max are hard limits (outside is an error), low and high the
@@ -45,6 +50,8 @@ struct Say {
   double max = std::numeric_limits<double>::infinity();
   double low = min, high = max;
   std::vector<std::string_view> choices = {};  // For an enum: its values in order.
+  Beyond beyond = nullptr;                     // Of a text with choices: what else may stand there,
+  std::string_view beyond_doc = {};            // in words.
   Role role = Role::plain;
   bool required = false;          // Must be given; the default is then no value.
   bool changes_pixels = true;     // False: left out of the cache key (a file's name on the way out, say).
@@ -95,7 +102,11 @@ struct Kind {
 using Kinds = std::span<const Kind>;
 const Kind* find_kind(Kinds kinds, std::string_view name);
 
-// One sentence without a full stop when `v` may not stand for `p`; empty when it may.
+// The text when `v` is none of the choices of `p` but may mean something beyond them.
+std::optional<std::string> beyond_choices(const Param& p, const Value& v);
+
+// One sentence without a full stop when `v` may not stand for `p`; empty when it may. What is beyond the choices may
+// not.
 std::string complaint(const Param& p, const Value& v);
 
 }  // namespace pw
