@@ -62,7 +62,11 @@ std::optional<Scene> open_shot(const Common& common, double scale, Problems* tol
     return wrong(checked.error());
   }
   auto scene = survey(std::move(checked->graph), scale);
-  if (!scene) return wrong(scene.error());
+  if (!scene) {
+    for (Problem& p : scene.error())
+      if (p.line == 0 && p.file == common.shot) point_at_setting(p, common.settings);
+    return wrong(scene.error());
+  }
   for (const Problems& warnings : {checked->warnings, scene->warnings}) {
     say(warnings);
     if (told) told->insert(told->end(), warnings.begin(), warnings.end());

@@ -12,7 +12,7 @@ struct CdlParams {
   std::string file;
   std::vector<double> slope = {1, 1, 1}, offset = {0, 0, 0}, power = {1, 1, 1};
   double saturation = 1;
-  Encoding space = Encoding::linear;
+  std::string space = "linear";
   bool clamp = false;
 };
 enum { kImage };
@@ -65,7 +65,9 @@ Kind declare() {
              {.doc = "A .cc file with the numbers instead.", .role = Role::file_in, .example = "\"grade.cc\""})
       .param("space", &CdlParams::space,
              {.doc = "The values the correction acts on: those it was made for.",
-              .choices = {kEncodingChoices.begin() + 1, kEncodingChoices.end()}})
+              .choices = {kEncodingChoices.begin() + 1, kEncodingChoices.end()},
+              .beyond = space_that_is_worked_in,
+              .beyond_doc = kColourSpaceDoc})
       .param("clamp", &CdlParams::clamp,
              {.doc = "Hold values to 0 to 1 as the standard does; without it, light above white survives."})
       .rule([](const CdlParams& p, const Given&) -> std::optional<Complaint> {
@@ -83,7 +85,10 @@ Kind declare() {
       })
       .survey(survey)
       .make([](const CdlParams& p, const Making& m) {
-        return corrected(m.picture(kImage), cdl_of(p, m.files), {p.space, p.clamp}, m.rect);
+        const auto to = space_transform(p.space, m.shot, Colours::Way::writing);
+        const auto from = space_transform(p.space, m.shot, Colours::Way::reading);
+        return corrected(m.picture(kImage), cdl_of(p, m.files),
+                         {chosen(p.space).value_or(Encoding::linear), p.clamp, to.get(), from.get()}, m.rect);
       });
 }
 

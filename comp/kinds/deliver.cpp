@@ -18,7 +18,7 @@ enum class CoderChoice { usual, prores_hq, prores_4444, ffv1, h264 };
 enum { kImage, kSound };
 struct Deliver {
   std::string file;
-  EncodingChoice encoding = EncodingChoice::tagged;
+  std::string encoding = "tagged";
   DepthChoice depth = DepthChoice::usual;
   std::string compression;
   int64_t quality = 95;
@@ -37,6 +37,7 @@ MovieWriteOptions movie_options(const Deliver& p, const Shot& shot) {
   MovieWriteOptions o;
   if (p.coder != CoderChoice::usual) o.coder = static_cast<Coder>(static_cast<int>(p.coder) - 1);
   o.encoding = chosen(p.encoding);
+  o.space = space_transform(p.encoding, shot, Colours::Way::writing);
   o.depth = depth_of(p);
   o.rate_factor = static_cast<int>(p.rate_factor);
   o.width = shot.canvas().width(), o.height = shot.canvas().height();
@@ -44,9 +45,10 @@ MovieWriteOptions movie_options(const Deliver& p, const Shot& shot) {
   return o;
 }
 
-WriteOptions options(const Deliver& p) {
+WriteOptions options(const Deliver& p, const Shot& shot) {
   WriteOptions o;
   o.encoding = chosen(p.encoding);
+  o.space = space_transform(p.encoding, shot, Colours::Way::writing);
   o.depth = depth_of(p);
   o.compression = p.compression;
   o.quality = static_cast<int>(p.quality);
@@ -73,7 +75,7 @@ std::string origin(const Deliver& p, const Shot& shot, int frame) {
 }
 
 Result<Problems> deliver(const Deliver& p, const Delivering& d) {
-  WriteOptions o = options(p);
+  WriteOptions o = options(p, d.shot);
   o.width = d.shot.canvas().width(), o.height = d.shot.canvas().height();
   o.texts = {{kOrigin, d.origin}, {"PlatewrightTarget", d.target}};
   return write_still(target(p, d.shot, d.frame), d.picture, o);
@@ -136,7 +138,7 @@ std::optional<Complaint> writable(const Deliver& p, const Shot& shot) {
                      "write one hash for each digit, as in \"out/quay.####.png\""};
   }
   const std::string name = std::filesystem::path(target(p, shot, shot.first)).filename().string();
-  if (const auto ok = check_format(name, 3, options(p)); !ok)
+  if (const auto ok = check_format(name, 3, options(p, shot)); !ok)
     return Complaint{"file", "cannot be written: " + ok.error()[0].what, ok.error()[0].remedy};
   return std::nullopt;
 }
@@ -158,7 +160,9 @@ Kind declare() {
       .param("encoding", &Deliver::encoding,
              {.doc = "What the code values mean; tagged: what is usual for the format (linear for EXR, rec709-camera "
                      "for DPX and movies, else srgb).",
-              .choices = kEncodingChoices})
+              .choices = kEncodingChoices,
+              .beyond = space_that_is_written,
+              .beyond_doc = kColourSpaceDoc})
       .param("depth", &Deliver::depth,
              {.doc = "How a component is stored; usual: half for EXR, 16 for TIFF, 10 for DPX, ProRes and "
                      "FFV1 (which also has 8 and 16), 8 for PNG, JPEG and H.264.",

@@ -21,7 +21,7 @@ enum class RangeChoice { tagged, narrow, full };
 enum class SitingChoice { tagged, left, centre, top_left };
 struct Footage {
   std::string file;
-  EncodingChoice encoding = EncodingChoice::tagged;
+  std::string encoding = "tagged";
   Missing missing = Missing::error;
   int64_t start = 1;
   MatrixChoice matrix = MatrixChoice::tagged;
@@ -32,11 +32,16 @@ struct Footage {
 
 bool is_single(const Footage& p) { return !looks_like_pattern(p.file); }
 
-MovieOptions movie_options(const Footage& p) {
+ReadOptions read_options(const Footage& p, const Shot& shot) {
+  return {chosen(p.encoding), space_transform(p.encoding, shot, Colours::Way::reading)};
+}
+
+MovieOptions movie_options(const Footage& p, const Shot& shot) {
   constexpr Matrix matrices[] = {Matrix::rec709, Matrix::rec709, Matrix::rec601, Matrix::rec2020};
   constexpr Siting sitings[] = {kLeft, kLeft, kCentre, kTopLeft};
   MovieOptions o;
   o.encoding = chosen(p.encoding);
+  o.space = space_transform(p.encoding, shot, Colours::Way::reading);
   if (p.matrix != MatrixChoice::tagged) o.matrix = matrices[static_cast<int>(p.matrix)];
   if (p.range != RangeChoice::tagged) o.range = p.range == RangeChoice::full ? Range::full : Range::narrow;
   if (p.siting != SitingChoice::tagged) o.siting = sitings[static_cast<int>(p.siting)];
@@ -58,7 +63,7 @@ double rate_of(const Shot& shot, const MovieInfo& info) { return shot.rate > 0 ?
 
 // The frames of a movie at the shot's rate when its own varies, else one for one.
 Result<Survey> survey_movie(const Footage& p, const Shot& shot, const std::string& path) {
-  auto movie = Movie::open(path, movie_options(p));
+  auto movie = Movie::open(path, movie_options(p, shot));
   if (!movie) return fail(movie.error());
   const MovieInfo& info = (*movie)->info();
   Survey s{.width = info.width, .height = info.height};
@@ -91,12 +96,12 @@ Result<Survey> survey_files(const Footage& p, const Shot& shot) {
   Survey s;
   StillInfo info;
   if (is_single(p)) {
-    auto still = inspect_still(path, {chosen(p.encoding)});
+    auto still = inspect_still(path, read_options(p, shot));
     if (!still) return fail(still.error());
     info = *still;
     s.identity = file_identity(path);
   } else {
-    auto sequence = open_sequence(path, {chosen(p.encoding)});
+    auto sequence = open_sequence(path, read_options(p, shot));
     if (!sequence) return fail(sequence.error());
     info = sequence->first;
     s.frames = sequence->frames;
@@ -125,7 +130,7 @@ Result<Survey> survey(const Footage& p, const Shot& shot) {
 Result<Sequence> sequence_of(const Footage& p, const Shot& shot, const Survey& s) {
   auto pattern = parse_pattern(shot.path(p.file));
   if (!pattern) return fail(pattern.error());
-  Sequence sequence{std::move(*pattern), {chosen(p.encoding)}, s.frames, {}};
+  Sequence sequence{std::move(*pattern), read_options(p, shot), s.frames, {}};
   sequence.first.width = s.width, sequence.first.height = s.height;
   return sequence;
 }
@@ -156,7 +161,7 @@ Result<Loaded> load_numbered(const Footage& p, const Shot& shot, const Survey& s
 Result<Loaded> load(const Footage& p, const Shot& shot, const Survey& s, int frame) {
   const Movie* movie = movie_of(s);
   if (is_single(p) && !movie) {
-    auto still = read_still(shot.path(p.file), {chosen(p.encoding)});
+    auto still = read_still(shot.path(p.file), read_options(p, shot));
     if (!still) return fail(still.error());
     return Loaded{at_scale(still->picture, shot), std::move(still->warnings)};
   }
@@ -208,7 +213,9 @@ Kind declare() {
            .example = "\"plate.####.png\""})
       .param("encoding", &Footage::encoding,
              {.doc = "What the code values mean; tagged: what the file says, or what is usual for its format.",
-              .choices = kEncodingChoices})
+              .choices = kEncodingChoices,
+              .beyond = space_that_is_read,
+              .beyond_doc = kColourSpaceDoc})
       .param("missing", &Footage::missing,
              {.doc = "A frame without a file is an error, or holds the one before, or is black.",
               .choices = {"error", "hold", "black"}})

@@ -16,7 +16,7 @@ namespace {
 
 struct StillParams {
   std::string file;
-  EncodingChoice encoding = EncodingChoice::tagged;
+  std::string encoding = "tagged";
   int64_t own_frame = 0;
   std::vector<int64_t> frames;
   Merge merge = Merge::sharpest;
@@ -24,11 +24,15 @@ struct StillParams {
 };
 enum { kImage, kMotion, kIgnore };
 
+ReadOptions read_options(const StillParams& p, const Shot& shot) {
+  return {chosen(p.encoding), space_transform(p.encoding, shot, Colours::Way::reading)};
+}
+
 Result<Survey> survey(const StillParams& p, const Shot& shot) {
   Survey s;
   if (p.file.empty()) return s;
   const std::string path = shot.path(p.file);
-  auto info = inspect_still(path, {chosen(p.encoding)});
+  auto info = inspect_still(path, read_options(p, shot));
   if (!info) return fail(info.error());
   s.warnings = std::move(info->warnings);
   s.identity = file_identity(path);
@@ -36,7 +40,7 @@ Result<Survey> survey(const StillParams& p, const Shot& shot) {
 }
 
 Result<Measured> from_file(const StillParams& p, const Measuring& m) {
-  auto file = read_still(m.shot.path(p.file), {chosen(p.encoding)});
+  auto file = read_still(m.shot.path(p.file), read_options(p, m.shot));
   if (!file) return fail(file.error());
   for (Problem& w : file->warnings) m.warn(std::move(w));
   Still still{std::move(file->picture), std::nullopt, {}, 0};
@@ -182,7 +186,9 @@ Kind declare() {
       .param("file", &StillParams::file, {.doc = "A picture file instead of frames.", .role = Role::file_in})
       .param("encoding", &StillParams::encoding,
              {.doc = "What the file's code values mean; tagged: what the file says, or what is usual for its format.",
-              .choices = kEncodingChoices})
+              .choices = kEncodingChoices,
+              .beyond = space_that_is_read,
+              .beyond_doc = kColourSpaceDoc})
       .param("own_frame", &StillParams::own_frame,
              {.doc = "The frame whose pixels the file lies in; 0: the reference frame of what moves it.",
               .unit = Unit::frames,
