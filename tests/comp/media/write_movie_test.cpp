@@ -6,6 +6,8 @@
 
 #include <algorithm>
 #include <csignal>
+#include <cstring>
+#include <fstream>
 #include <thread>
 
 #include "clips.h"
@@ -84,8 +86,57 @@ TEST(WriteMovie, ATenBitRampComesBackFromProResWithinOneCode) {
              full, colour);
   EXPECT_LE(hq, 1);
   EXPECT_LE(full, 1);
-  // 10 bits of Y', Cb, Cr carry a colour to 1 code (yuv_test.cpp); the coder, as fine as it goes, adds a quarter.
+  // Of colours between the codes: 10 bits of Y', Cb, Cr carry them to 1 code (yuv_test.cpp); the coder, as fine as it
+  // goes, adds a quarter.
   EXPECT_LE(colour, 1.2);
+}
+
+// A movie that somebody delivered goes out again with the codes it came with: each of Y', Cb, Cr by itself through the
+// codes of 10 bits, and the three together in colours that are none of the standard's.
+TEST(WriteMovie, RampsOfCodesComeBackFromProRes4444WithinOneCode) {
+  constexpr int kWidth = 896, kHeight = 64;
+  const std::string dir = samples::folder(), raw = dir + "ramp.raw";
+  const auto code = [](int plane, int x, int y) -> uint16_t {
+    const int part = y / 16, rising = 64 + x;
+    if (part == 3) return static_cast<uint16_t>(plane == 0 ? 200 + x / 2 : plane == 1 ? 400 + x / 4 : 640 - x / 3);
+    return static_cast<uint16_t>(part == plane ? (plane == 0 ? std::min(rising, 940) : rising)
+                                 : plane == 0  ? 502
+                                               : 512);
+  };
+  std::vector<uint16_t> codes;
+  for (int plane = 0; plane < 3; ++plane)
+    for (int y = 0; y < kHeight; ++y)
+      for (int x = 0; x < kWidth; ++x) codes.push_back(code(plane, x, y));
+  std::ofstream(raw, std::ios::binary)
+      .write(reinterpret_cast<const char*>(codes.data()),
+             static_cast<std::streamsize>(codes.size() * sizeof(uint16_t)));
+  ASSERT_TRUE(
+      ffmpeg(fmt::format("-f rawvideo -pix_fmt yuv444p10le -s {}x{} -r 24 -i {} -c:v ffv1 -color_range tv "
+                         "-colorspace bt709 -color_primaries bt709 -color_trc bt709 {}in.mkv",
+                         kWidth, kHeight, raw, dir)));
+  const auto in = Movie::open(dir + "in.mkv");
+  ASSERT_TRUE(in) << told(in.error());
+  const auto frame = (*in)->read(0);
+  ASSERT_TRUE(frame);
+  auto out = MovieWriter::open(dir + "out.mov",
+                               {.coder = Coder::prores_4444, .width = kWidth, .height = kHeight, .frames = 1});
+  ASSERT_TRUE(out) << told(out.error());
+  ASSERT_TRUE((*out)->add(0, *frame));
+  ASSERT_TRUE((*out)->finish());
+
+  ASSERT_TRUE(ffmpeg(fmt::format("-i {0}out.mov -f rawvideo -pix_fmt yuv444p12le {0}out.raw", dir)));
+  const std::vector<unsigned char> bytes = samples::bytes_of(dir + "out.raw");
+  ASSERT_EQ(bytes.size(), codes.size() * sizeof(uint16_t));
+  double worst[4] = {};
+  for (size_t i = 0; i < codes.size(); ++i) {
+    uint16_t back;
+    std::memcpy(&back, &bytes[i * sizeof back], sizeof back);
+    double& w = worst[i / kWidth % kHeight / 16];
+    w = std::max(w, std::abs(back / 4.0 - codes[i]));
+  }
+  fmt::print("ProRes 4444, codes of 10 bits: Y' {:.2f}, Cb {:.2f}, Cr {:.2f}, together {:.2f}\n", worst[0], worst[1],
+             worst[2], worst[3]);
+  for (double w : worst) EXPECT_LE(w, 1);
 }
 
 TEST(WriteMovie, FfvOneLosesNothing) {
