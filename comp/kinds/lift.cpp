@@ -13,8 +13,8 @@ struct LiftParams {
 enum { kImage, kClean, kMatte, kShadow };
 enum { kThing, kItsShadow };
 
-LiftOptions options_of(const LiftParams& p, const Shot& s) {
-  return {s.px(p.near_px), p.steady, s.px(p.shadow_soft_px)};
+LiftOptions options_of(const LiftParams& p, const Shot& s, bool guessed = false) {
+  return {s.px(p.near_px), p.steady, s.px(p.shadow_soft_px), guessed};
 }
 
 std::vector<Demand> needs(const LiftParams& p, const Ask& a) {
@@ -29,7 +29,7 @@ std::vector<Demand> needs(const LiftParams& p, const Ask& a) {
 }
 
 Picture make(const LiftParams& p, const Making& m) {
-  const LiftOptions o = options_of(p, m.shot);
+  const LiftOptions o = options_of(p, m.shot, !m.has(kClean));
   if (m.output == kThing) {
     const Picture &image = m.picture(kImage), &matte = m.picture(kMatte);
     const Picture behind =
@@ -43,7 +43,7 @@ Picture make(const LiftParams& p, const Making& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<LiftParams>("lift", Family::maker, 1,
+  return Declare<LiftParams>("lift", Family::maker, 2,
                              "Cuts out what stands before a background, without that background in its edge.")
       .also({"unmix", "cut out"})
       .input({"image", Flow::picture, "The shot it stands in."})

@@ -1,14 +1,18 @@
 #include "comp/repair/lift.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <optional>
 #include <vector>
 
 namespace pw {
 namespace {
 
 constexpr float kKnown = 0.5f;   // Alpha from which a clean plate says what stands behind.
+constexpr float kWhole = 0.95f;  // Alpha from which a pixel is as good as covered.
 constexpr float kDark = 1e-3f;   // Light below which a ratio says nothing.
+constexpr float kClose = 100;    // How much more what is seen at half the distance says of what stands behind.
 constexpr float kFaint = 1e-6f;  // Weight below which what is around is too far away to say what stands behind.
 
 int reach_of(double deviation) { return deviation > 0 ? static_cast<int>(std::ceil(3 * deviation)) : 0; }
@@ -76,6 +80,19 @@ class Looks {
   const Picture &image_, &clean_, &matte_;
 };
 
+// Each channel's least where the thing covers a pixel nearly wholly, around (x, y).
+std::optional<std::array<float, 3>> least_around(const Looks& looks, int x, int y, int reach) {
+  std::optional<std::array<float, 3>> least;
+  for (int j = y - reach; j <= y + reach; ++j)
+    for (int i = x - reach; i <= x + reach; ++i) {
+      const Look l = looks.at(i, j);
+      if (l.a < kWhole) continue;
+      if (!least) least = {l.c[0], l.c[1], l.c[2]};
+      for (int k = 0; k < 3; ++k) (*least)[k] = std::min((*least)[k], l.c[k]);
+    }
+  return least;
+}
+
 }  // namespace
 
 int lift_reach(const LiftOptions& o) { return reach_of(o.near_px / 2); }
@@ -110,9 +127,11 @@ Picture lifted(const Picture& image, const Picture& clean, const Picture& matte,
       const float* n = nearby.at(x, y);
       const bool any = n[3] > 1e-12f;
       const float pull = any ? steady * (1 - l.a) : 0;
+      const auto seen = o.guessed ? least_around(looks, x, y, lift_reach(o)) : std::nullopt;
       for (int k = 0; k < 3; ++k) {
         const float near = any ? std::max(0.f, n[k] / n[3]) : 0;
-        const float own = l.known ? (l.a * (l.c[k] - (1 - l.a) * l.b[k]) + pull * near) / (l.a * l.a + pull) : near;
+        float own = l.known ? (l.a * (l.c[k] - (1 - l.a) * l.b[k]) + pull * near) / (l.a * l.a + pull) : near;
+        if (seen) own = std::max(own, (*seen)[k]);
         to[k] = l.a * std::max(0.f, own);
       }
     }
@@ -132,12 +151,14 @@ Picture guessed_behind(const Picture& image, const Picture& matte, const LiftOpt
       for (int k = 0; k < 3; ++k) weighted.at(x, y)[k] = w * l.c[k];
       weighted.at(x, y)[3] = w;
     }
-  const Picture around = blurred(std::move(weighted).finish(), o.near_px / 2, rect);
+  const Picture all = std::move(weighted).finish();
+  const Picture around = blurred(all, o.near_px / 2, rect), close = blurred(all, o.near_px / 4, rect);
   Canvas out = Canvas::clear(rect, 4);
   for (int y = rect.y0; y < rect.y1; ++y)
     for (int x = rect.x0; x < rect.x1; ++x) {
-      const float* v = around.at(x, y);
-      if (v[3] <= kFaint) continue;
+      if (around.at(x, y)[3] <= kFaint) continue;
+      float v[4];
+      for (int k = 0; k < 4; ++k) v[k] = around.at(x, y)[k] + kClose * close.at(x, y)[k];
       float* to = out.at(x, y);
       for (int k = 0; k < 3; ++k) to[k] = v[k] / v[3];
       to[3] = 1;

@@ -136,6 +136,28 @@ TEST(Lift, AnUnknownBackgroundIsGuessedFromWhatIsSeenBeside) {
             0);  // Nothing of it is seen near there.
 }
 
+TEST(Lift, WhereTwoThingsMeetBehindTheEdgeNeitherColoursIt) {
+  const auto behind_it = [](int x, int, int k) { return x < 32 ? 0.9 - 0.4 * k : 0.12 - 0.03 * k; };  // Yellow, brick.
+  const Picture image = drawn(3, [&](int x, int y, int k) {
+    const double a = cover(x, y);
+    return a * thing(x, y, k) + (1 - a) * behind_it(x, y, k);
+  });
+  const auto cut = [&](bool guessed) {
+    const LiftOptions o{.near_px = 12, .steady = 0.1, .guessed = guessed};
+    return lifted(image, guessed_behind(image, kMatte, o, kRect), kMatte, o, kRect);
+  };
+  const auto fringe = [&](const Picture& p) {  // What is darker than the thing is anywhere.
+    double most = 0;
+    for (int y = 0; y < 48; ++y)
+      for (int x = 0; x < 64; ++x)
+        for (int k = 0; k < 3; ++k) most = std::max(most, cover(x, y) * (0.22 + 0.1 * k) - p.at(x, y)[k]);
+    return most;
+  };
+  EXPECT_LT(fringe(cut(true)), 0.01);
+  EXPECT_GT(fringe(cut(false)), 0.05);
+  EXPECT_LT(error(cut(true)), error(cut(false)));
+}
+
 TEST(Lift, TheShadowIsWhatItLeavesOfTheLight) {
   const auto dim = [](int x, int y) { return y > 30 ? 0.4 + 0.005 * x : 1; };
   const Picture image = drawn(3, [&](int x, int y, int k) {
