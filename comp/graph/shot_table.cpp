@@ -96,8 +96,8 @@ void read_shot_table(const ShotText& text, Graph& graph, Problems& problems) {
                         .node = "shot"});
   };
   ShotTable t;
-  std::optional<Position> size_at, frames_at, rate_at, like_at,
-      linear_at;  // Where given; on the command line that is nowhere.
+  // Where given; on the command line that is nowhere.
+  std::optional<Position> size_at, frames_at, rate_at, like_at, linear_at;
   bool sound = true;
   for (const RawEntry& top : text.entries) {
     if (top.key != "shot") continue;

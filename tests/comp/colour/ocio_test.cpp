@@ -12,18 +12,13 @@
 #include <thread>
 
 #include "base/transform.h"
+#include "tests/folder.h"
 
 namespace pw::ocio_test {
 
 using Way = Colours::Way;
 
-std::string folder() {
-  const std::string name = testing::UnitTest::GetInstance()->current_test_info()->name();
-  const std::filesystem::path p = std::filesystem::path(PW_BINARY_DIR) / "ocio_test" / name;
-  std::filesystem::remove_all(p);
-  std::filesystem::create_directories(p);
-  return p.string() + "/";
-}
+std::string folder() { return test_folder("ocio_test"); }
 
 std::string write(const std::string& path, const std::string& text) {
   std::ofstream(path, std::ios::binary) << text;

@@ -7,19 +7,15 @@
 #include <fstream>
 
 #include "comp/graph/render.h"
-#include "comp/kinds/registry.h"
 #include "comp/media/movie.h"
 #include "comp/media/still.h"
+#include "shots.h"
 
 namespace pw::movie_shot_test {
 
-std::string folder() {
-  const std::string name = testing::UnitTest::GetInstance()->current_test_info()->name();
-  const std::filesystem::path p = std::filesystem::path(PW_BINARY_DIR) / "movie_shot_test" / name;
-  std::filesystem::remove_all(p);
-  std::filesystem::create_directories(p);
-  return p.string() + "/";
-}
+using shots::scene_of;
+
+std::string folder() { return test_folder("movie_shot_test"); }
 
 void clip(const std::string& arguments) {
   const std::string command = "ffmpeg -v error -nostdin -y -threads 1 -f lavfi -i " + arguments;
@@ -35,23 +31,13 @@ void plate(const std::string& dir) {
       dir + "quay.mov");
 }
 
-Result<Scene> scene_of(const std::string& dir, const std::string& text) {
-  auto parsed = parse_shot(text, dir + "s.toml");
-  if (!parsed) return fail(parsed.error());
-  auto checked = check(*parsed, all_kinds());
-  if (!checked) return fail(checked.error());
-  return survey(std::move(checked->graph));
-}
-
 std::string told(const Problems& p) { return p.empty() ? "" : to_string(p[0]); }
 
 RenderReport run(const Scene& s, std::vector<int> frames = {}, const std::atomic<bool>* stop = nullptr,
                  int threads = 2) {
   if (frames.empty())
     for (int f = s.shot.first; f <= s.shot.last; ++f) frames.push_back(f);
-  std::vector<int> sinks;
-  for (size_t n = 0; n < s.graph.nodes.size(); ++n)
-    if (s.graph.nodes[n].kind->family == Family::sink) sinks.push_back(static_cast<int>(n));
+  const std::vector<int> sinks = shots::sinks_of(s);
   const auto runner = arena(threads);
   const auto results = measure(s, sinks, {*runner});
   EXPECT_TRUE(results);

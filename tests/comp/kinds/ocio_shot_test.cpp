@@ -10,11 +10,13 @@
 
 #include "comp/graph/key.h"
 #include "comp/graph/render.h"
-#include "comp/kinds/registry.h"
 #include "comp/media/still.h"
 #include "comp/spec/describe.h"
+#include "shots.h"
 
 namespace pw::ocio_shot_test {
+
+using shots::scene_of;
 
 // Red and green of the space change places in the reference, which is linear Rec.709 light; blue is twice as bright.
 std::string config(const std::string& more = "") {
@@ -38,12 +40,9 @@ double curve(double v) {
 void write(const std::string& path, const std::string& text) { std::ofstream(path, std::ios::binary) << text; }
 
 std::string folder() {
-  const std::string name = testing::UnitTest::GetInstance()->current_test_info()->name();
-  const std::filesystem::path p = std::filesystem::path(PW_BINARY_DIR) / "ocio_shot_test" / name;
-  std::filesystem::remove_all(p);
-  std::filesystem::create_directories(p);
-  write(p.string() + "/config.ocio", config());
-  return p.string() + "/";
+  const std::string dir = test_folder("ocio_shot_test");
+  write(dir + "config.ocio", config());
+  return dir;
 }
 
 // Codes as values: every grey of 8 bits, then any.
@@ -64,18 +63,8 @@ void plate(const std::string& dir, Depth depth = Depth::bits8) {
                             {.encoding = Encoding::linear, .depth = depth}));
 }
 
-Result<Scene> scene_of(const std::string& dir, const std::string& text) {
-  auto parsed = parse_shot(text, dir + "s.toml");
-  if (!parsed) return fail(parsed.error());
-  auto checked = check(*parsed, all_kinds());
-  if (!checked) return fail(checked.error());
-  return survey(std::move(checked->graph));
-}
-
 RenderReport run(const Scene& s, int threads = 2, int band = 0) {
-  std::vector<int> sinks;
-  for (size_t n = 0; n < s.graph.nodes.size(); ++n)
-    if (s.graph.nodes[n].kind->family == Family::sink) sinks.push_back(static_cast<int>(n));
+  const std::vector<int> sinks = shots::sinks_of(s);
   const auto runner = arena(threads);
   const auto results = measure(s, sinks, {*runner});
   EXPECT_TRUE(results);

@@ -10,20 +10,12 @@
 #include <vector>
 
 #include "base/picture.h"
+#include "tests/folder.h"
 
 namespace pw::samples {
 
 // An empty folder of the running test's own.
-inline std::string folder() {
-  const auto* info = testing::UnitTest::GetInstance()->current_test_info();
-  std::string name = std::string(info->test_suite_name()) + "." + info->name();
-  for (char& c : name)
-    if (c == '/') c = '_';
-  const std::filesystem::path p = std::filesystem::path(PW_BINARY_DIR) / "media_test" / name;
-  std::filesystem::remove_all(p);
-  std::filesystem::create_directories(p);
-  return p.string() + "/";
-}
+inline std::string folder() { return test_folder("media_test"); }
 
 inline std::vector<unsigned char> bytes_of(const std::string& path) {
   std::ifstream in(path, std::ios::binary);

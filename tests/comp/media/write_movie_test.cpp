@@ -87,7 +87,7 @@ TEST(WriteMovie, ATenBitRampComesBackFromProResWithinOneCode) {
   EXPECT_LE(hq, 1);
   EXPECT_LE(full, 1);
   // Of colours between the codes: 10 bits of Y', Cb, Cr carry them to 1 code (yuv_test.cpp); the coder, as fine as it
-  // goes, adds a quarter.
+  // goes, adds 0.15.
   EXPECT_LE(colour, 1.2);
 }
 
