@@ -70,4 +70,42 @@ std::optional<Matrix3> Motion::between(double to, double from) const {
   return normalised(*a * b->inverse());
 }
 
+namespace {
+
+// The time of a row, from that of the middle one.
+double row_time(const Motion& m, double y) { return m.readout * (std::clamp(y / m.height, 0.0, 1.0) - 0.5); }
+
+}  // namespace
+
+std::optional<Point> Motion::ref_from_seen(double t, const Point& seen) const {
+  const auto ideal = ideal_from_seen(lens, seen, width, height);
+  if (!ideal) return std::nullopt;
+  const auto h = at(readout == 0 ? t : t + row_time(*this, seen.y()));
+  if (!h) return std::nullopt;
+  const Point p = map(h->inverse(), *ideal);
+  return p.allFinite() ? std::optional(p) : std::nullopt;
+}
+
+std::optional<Point> Motion::seen_from_ref(double t, const Point& ideal) const {
+  double when = t;
+  Point last(NAN, NAN);
+  // A step is as much smaller than the one before as the plane is slower than the rows.
+  for (int i = 0; i < 30; ++i) {
+    const auto h = at(when);
+    if (!h) return std::nullopt;
+    const Point seen = seen_from_ideal(lens, map(*h, ideal), width, height);
+    if (!seen.allFinite()) return std::nullopt;
+    if (readout == 0 || (seen - last).norm() < 1e-9) return seen;
+    last = seen;
+    when = t + row_time(*this, seen.y());
+  }
+  return std::nullopt;
+}
+
+std::optional<Point> Motion::seen_between(double to, double from, const Point& seen) const {
+  if (to == from) return seen;
+  const auto p = ref_from_seen(from, seen);
+  return p ? seen_from_ref(to, *p) : std::nullopt;
+}
+
 }  // namespace pw

@@ -28,8 +28,13 @@ TrackScore score(const Motion& track, const Motion& truth) {
     if (f.known) {
       const Matrix3 h = p->frame_from_ref * track_ref_from_truth_ref;
       double sum = 0;
-      for (const Point& c : truth.region) {
-        const double d = (map(h, c) - map(t.frame_from_ref, c)).norm();
+      for (size_t i = 0; i < truth.region.size(); ++i) {
+        const Point& c = truth.region[i];
+        const std::optional<Point> seen = track.bent() ? track.seen_between(t.frame, truth.reference, c) : map(h, c);
+        const std::optional<Point> want = !t.corners.empty() ? t.corners[i]
+                                          : truth.bent()     ? truth.seen_between(t.frame, truth.reference, c)
+                                                             : map(t.frame_from_ref, c);
+        const double d = seen && want ? (*seen - *want).norm() : INFINITY;
         sum += d * d, f.worst_px = std::max(f.worst_px, d);
       }
       f.rms_px = std::sqrt(sum / double(truth.region.size()));

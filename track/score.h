@@ -1,7 +1,8 @@
 // How far a track is from the truth.
 //
 // Corner error of a frame: the root of the mean squared distance, over the region's corners c, between H_est c and
-// H_true c. Homography discrepancy: the mean distance, over the four corners f of the picture, between H_est H_true^-1
+// H_true c; with a lens or rows one after the other, between where both say c is seen, or where the truth's `corners`
+// are. Homography discrepancy: the mean distance, over the four corners f of the picture, between H_est H_true^-1
 // f and f (P. Liang et al., "Planar object tracking in the wild: a benchmark", ICRA 2018, take the four corners of a
 // square; here it is the picture).
 #pragma once

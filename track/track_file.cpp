@@ -90,6 +90,27 @@ struct Reading {
     }
     return m;
   }
+  // What bends the pictures, if anything does.
+  void bend(const Json& root, Motion& m) {
+    if (const Json* lens = root.find("lens")) {
+      if (lens->kind != Json::Kind::list || lens->list.empty() || lens->list.size() > 2)
+        return say(*lens, "'lens' is not [k1] or [k1, k2]");
+      m.lens.k1 = number(lens->list[0], "k1", 1);
+      if (lens->list.size() == 2) m.lens.k2 = number(lens->list[1], "k2", 1);
+      if (!covers_picture(m.lens)) say(*lens, "this lens folds the picture over", "a smaller k1 or k2");
+    }
+    if (const Json* r = root.find("readout")) m.readout = number(*r, "'readout'", 1);
+  }
+  std::vector<Point> points(const Json& v, const std::string& of, size_t count) {
+    std::vector<Point> all;
+    bool shape = v.kind == Json::Kind::list && v.list.size() == count;
+    for (const Json& c : v.list) shape = shape && c.kind == Json::Kind::list && c.list.size() == 2;
+    if (!shape) return say(v, fmt::format("{} are not {} pairs [x, y]", of, count)), all;
+    for (const Json& c : v.list)
+      all.emplace_back(number(c.list[0], "a corner's x", kLargestPosition),
+                       number(c.list[1], "a corner's y", kLargestPosition));
+    return all;
+  }
 };
 
 Pose read_pose(Reading& in, const Json& f, size_t corners) {
@@ -130,7 +151,10 @@ std::string track_text(const Motion& m) {
       " \"region\": [",
       m.width, m.height, m.reference);
   for (size_t i = 0; i < m.region.size(); ++i) t += (i ? ", " : "") + point_text(m.region[i]);
-  t += "],\n \"frames\": [";
+  t += "],\n";
+  if (!m.lens.none()) t += fmt::format(" \"lens\": [{}, {}],\n", m.lens.k1, m.lens.k2);
+  if (m.readout != 0) t += fmt::format(" \"readout\": {},\n", m.readout);
+  t += " \"frames\": [";
   for (size_t i = 0; i < m.poses.size(); ++i) {
     const Pose& p = m.poses[i];
     t += fmt::format("{}\n  {{\"frame\": {}, \"frame_from_ref\": {}, \"status\": \"{}\", \"residual\": {}",
@@ -170,6 +194,7 @@ Result<Motion> parse_track(std::string_view text, const std::string& file) {
   if (const Json* v = in.want(*root, "version", Json::Kind::number, "the track file"); v && v->number != 1)
     in.say(*v, fmt::format("the track file has version {}", v->number), "this program reads version 1");
   Motion m = in.head(*root, "the track file");
+  in.bend(*root, m);
   if (const Json* frames = in.want(*root, "frames", Json::Kind::list, "the track file"))
     for (const Json& f : frames->list) {
       Pose p = read_pose(in, f, m.region.size());
@@ -202,6 +227,18 @@ Result<Motion> parse_truth(std::string_view text, const std::string& file) {
       p.frame_from_ref = in.matrix(value, "frame " + key);
       m.poses.push_back(std::move(p));
     }
+  if (const Json* corners = root->find("corners")) {
+    if (corners->kind != Json::Kind::table)
+      in.say(*corners, fmt::format("'corners' is {}, not a table", name(corners->kind)));
+    for (const auto& [key, value] : corners->table) {
+      const auto pose = std::find_if(m.poses.begin(), m.poses.end(),
+                                     [&key = key](const Pose& p) { return std::to_string(p.frame) == key; });
+      if (pose == m.poses.end())
+        in.say(value, fmt::format("'corners' has a frame '{}' that 'frames' has not", key));
+      else
+        pose->corners = in.points(value, fmt::format("the corners of frame {}", key), m.region.size());
+    }
+  }
   if (!in.problems.empty()) return fail(in.problems);
   std::sort(m.poses.begin(), m.poses.end(), [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
   for (size_t i = 1; i < m.poses.size(); ++i)

@@ -12,7 +12,8 @@ namespace pw {
 // {"format": "platewright-track", "version": 1, "size": [w, h], "reference": n, "region": [[x, y], ...], "frames":
 // [{"frame": n, "frame_from_ref": 3 rows of 3 with h33 = 1, "status": "good", "residual": r, "corner_covariance":
 // [...], "reason": "..."}, ...]}; corner_covariance is 2n x 2n, row major, px^2, left out when not known; so is an
-// empty reason. Numbers are written so that they are read back to the last bit.
+// empty reason. "lens": [k1, k2] and "readout": share (base/lens.h, base/motion.h) are left out when they are 0.
+// Numbers are written so that they are read back to the last bit.
 std::string track_text(const Motion& motion);
 
 // `file` is what problems call it. Problems point at line and column. Unknown keys are ignored, so that later versions
@@ -20,6 +21,7 @@ std::string track_text(const Motion& motion);
 Result<Motion> parse_track(std::string_view text, const std::string& file);
 
 // {"size": [w, h], "reference": n, "region": [[x, y], ...], "frames": {"1": 3 rows of 3, ...}}: every pose is good.
+// Where no homography says where the region's corners are seen, "corners": {"1": [[x, y], ...], ...} does.
 Result<Motion> parse_truth(std::string_view text, const std::string& file);
 
 // One row a frame: frame, x0, y0, x1, y1, ... of the region's corners, status. A header names the columns. Frames that

@@ -7,6 +7,7 @@
 #include <variant>
 #include <vector>
 
+#include "base/lens.h"
 #include "base/light.h"
 #include "base/motion.h"
 #include "base/noise.h"
@@ -42,7 +43,7 @@ struct Shot {
 };
 
 // What a measure or a bake stores.
-using Measured = std::variant<std::monostate, Motion, Still, Outline, Light, Noise>;
+using Measured = std::variant<std::monostate, Motion, Still, Outline, Light, Noise, Lens>;
 
 // A connected input before any pixel is drawn.
 struct Connection {
@@ -115,6 +116,7 @@ struct Measuring {
 
   bool has(int input) const { return !inputs[input].empty(); }
   const Motion& motion(int input) const { return std::get<Motion>(*inputs[input][0].measured); }
+  const Lens& lens(int input) const { return std::get<Lens>(*inputs[input][0].measured); }
 };
 
 struct Delivering {

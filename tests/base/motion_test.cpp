@@ -63,4 +63,25 @@ TEST(Motion, StatusNames) {
   EXPECT_FALSE(track_status("fine"));
 }
 
+TEST(Motion, PlacesThroughALensAndRowsOneAfterTheOther) {
+  Motion m = cubic(1, 20);
+  EXPECT_FALSE(m.bent());
+  EXPECT_EQ(*m.seen_from_ref(7, {200, 150}), map(m.find(7)->frame_from_ref, {200, 150}));
+  m.lens = {-0.12, 0.01};
+  m.readout = 0.6;
+  EXPECT_TRUE(m.bent());
+  for (double t : {8.0, 10.25, 15.0})
+    for (const Point& p : {Point(20, 30), Point(320, 240), Point(600, 400)}) {
+      const auto s = m.seen_from_ref(t, p);
+      ASSERT_TRUE(s);
+      // The row it is seen in is taken at its own time: said again by the definition.
+      const double when = t + 0.6 * (std::clamp(s->y() / 480, 0.0, 1.0) - 0.5);
+      EXPECT_LT((seen_from_ideal(m.lens, map(*m.at(when), p), 640, 480) - *s).norm(), 1e-7);
+      EXPECT_LT((*m.ref_from_seen(t, *s) - p).norm(), 1e-7);
+      EXPECT_LT((*m.seen_between(12, t, *s) - *m.seen_from_ref(12, p)).norm(), 1e-6);
+    }
+  EXPECT_FALSE(m.seen_from_ref(30, {20, 30}));
+  EXPECT_FALSE(m.ref_from_seen(30, {20, 30}));
+}
+
 }  // namespace pw::motion_test

@@ -79,4 +79,17 @@ TEST(Score, MissingFramesAreLost) {
   EXPECT_EQ(score(Motion{640, 480, 1, {}, {}}, truth()).lost, 4);
 }
 
+// Places that no homography gives: those the truth says by themselves.
+TEST(Score, LensAndRowsOneAfterTheOther) {
+  Motion t = truth(), m = truth();
+  m.lens = {-0.1, 0};
+  m.readout = 0.5;
+  for (Pose& p : t.poses)
+    for (const Point& c : t.region) p.corners.push_back(*m.seen_between(p.frame, 1, c));
+  EXPECT_LT(score(m, t).worst_px, 1e-9);
+  for (Pose& p : t.poses) p.corners[2].y() += 2;
+  EXPECT_NEAR(score(m, t).worst_px, 1, 1e-9);  // The root of a quarter of 2 squared.
+  EXPECT_GT(score(truth(), t).worst_px, 1.1);  // A homography alone is wrong.
+}
+
 }  // namespace pw::score_test

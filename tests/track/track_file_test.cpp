@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
+
 namespace pw::track_file_test {
 
 Motion sample() {
@@ -103,6 +105,44 @@ TEST(TrackFile, Truth) {
       parse_truth("{\"size\": [64, 48], \"reference\": 1, \"region\": [[0,0],[9,0],[9,9],[0,9]],"
                   "\"frames\": {\"x\": [[1,0,0],[0,1,0],[0,0,1]]}}",
                   "truth.json"));
+}
+
+TEST(TrackFile, LensAndReadoutComeBack) {
+  Motion m{64, 48, 1, {{0, 0}, {9, 0}, {9, 9}, {0, 9}}, {{.frame = 1}}};
+  const std::string plain = track_text(m);
+  EXPECT_EQ(plain.find("lens"), std::string::npos);
+  EXPECT_EQ(plain.find("readout"), std::string::npos);
+  m.lens = {-0.1234567890123, 0.01};
+  m.readout = 0.6;
+  const auto r = parse_track(track_text(m), "t");
+  ASSERT_TRUE(r) << to_string(r.error());
+  EXPECT_EQ(r->lens.k1, m.lens.k1);
+  EXPECT_EQ(r->lens.k2, m.lens.k2);
+  EXPECT_EQ(r->readout, 0.6);
+  for (const auto& [from, to, what] : {std::array<std::string, 3>{"\"readout\": 0.6", "\"readout\": 1.5",
+                                                                  "'readout' is not a number between -1 and 1"},
+                                       {"[-0.1234567890123, 0.01]", "[]", "'lens' is not [k1] or [k1, k2]"},
+                                       {"[-0.1234567890123, 0.01]", "[-0.9]", "this lens folds the picture over"}}) {
+    std::string bad = track_text(m);
+    bad.replace(bad.find(from), from.size(), to);
+    const auto refused = parse_track(bad, "t");
+    ASSERT_FALSE(refused);
+    EXPECT_EQ(refused.error()[0].what, what);
+  }
+}
+
+TEST(TrackFile, TruthMaySayWhereCornersAreSeen) {
+  const std::string head =
+      "{\"size\": [64, 48], \"reference\": 1, \"region\": [[0,0],[9,0],[9,9],[0,9]],"
+      "\"frames\": {\"1\": [[1,0,0],[0,1,0],[0,0,1]], \"2\": [[1,0,0],[0,1,0],[0,0,1]]}, \"corners\": ";
+  const auto t = parse_truth(head + "{\"2\": [[1,2],[3,4],[5,6],[7,8.5]]}}", "truth.json");
+  ASSERT_TRUE(t) << to_string(t.error());
+  EXPECT_TRUE(t->poses[0].corners.empty());
+  ASSERT_EQ(t->poses[1].corners.size(), 4u);
+  EXPECT_EQ(t->poses[1].corners[3], Point(7, 8.5));
+  EXPECT_FALSE(parse_truth(head + "{\"2\": [[1,2]]}}", "truth.json"));
+  EXPECT_FALSE(parse_truth(head + "{\"7\": [[1,2],[3,4],[5,6],[7,8]]}}", "truth.json"));
+  EXPECT_FALSE(parse_truth(head + "3}", "truth.json"));
 }
 
 }  // namespace pw::track_file_test
