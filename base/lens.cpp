@@ -7,6 +7,8 @@
 namespace pw {
 namespace {
 
+constexpr double kCovered = 0.75;
+
 struct Unit {
   Point centre;
   double length;
@@ -52,11 +54,14 @@ double undone(const Lens& l, double seen) {
 
 }  // namespace
 
-Point seen_from_ideal(const Lens& lens, const Point& ideal, double width, double height) {
+std::optional<Point> seen_from_ideal(const Lens& lens, const Point& ideal, double width, double height) {
+  if (!ideal.allFinite()) return std::nullopt;
   if (lens.none()) return ideal;
   const Unit u(width, height);
   const Point d = ideal - u.centre;
-  return u.centre + d * stretch(lens, d.squaredNorm() / (u.length * u.length));
+  const double r = d.norm() / u.length;
+  if (!(r < turning(lens))) return std::nullopt;
+  return Point(u.centre + d * stretch(lens, r * r));
 }
 
 std::optional<Point> ideal_from_seen(const Lens& lens, const Point& seen, double width, double height) {
@@ -80,7 +85,7 @@ Eigen::Matrix2d jacobian(const Lens& lens, const Point& ideal, double width, dou
 }
 
 bool covers_picture(const Lens& lens) {
-  return std::isfinite(lens.k1) && std::isfinite(lens.k2) && std::isfinite(undone(lens, 1 + 1e-9));
+  return std::isfinite(lens.k1) && std::isfinite(lens.k2) && std::isfinite(undone(lens, kCovered));
 }
 
 }  // namespace pw

@@ -16,16 +16,19 @@ struct Lens {
   bool none() const { return k1 == 0 && k2 == 0; }
 };
 
-Point seen_from_ideal(const Lens& lens, const Point& ideal, double width, double height);
+// Nothing beyond the radius where the curve turns back (r = 1.49 for k1 = -0.15, which is seen at 0.994: the formula
+// says nothing about a real lens there), or not finite.
+std::optional<Point> seen_from_ideal(const Lens& lens, const Point& ideal, double width, double height);
 
-// Nothing where no ideal point is seen there: beyond the place where the curve turns back, or not finite. By Newton's
-// method, kept between bounds; right to 1e-12 of the half diagonal.
+// Nothing where no ideal point is seen there. By Newton's method, kept between bounds; right to 1e-12 of the half
+// diagonal.
 std::optional<Point> ideal_from_seen(const Lens& lens, const Point& seen, double width, double height);
 
 // d seen / d ideal.
 Eigen::Matrix2d jacobian(const Lens& lens, const Point& ideal, double width, double height);
 
-// True when every point of the picture, corners included, is seen from just one ideal point.
+// True when every point of the picture is seen from just one ideal point, but for corners further out than 0.75 of the
+// half diagonal.
 bool covers_picture(const Lens& lens);
 
 }  // namespace pw

@@ -72,6 +72,18 @@ std::optional<Matrix3> Motion::between(double to, double from) const {
 
 namespace {
 
+// Third coordinate of where p goes, with the sign that makes it positive for what lies before the camera, as the region
+// does.
+double depth(const Matrix3& frame_from_ref, const std::vector<Point>& region, const Point& p) {
+  const auto third = [&](const Point& q) {
+    return frame_from_ref(2, 0) * q.x() + frame_from_ref(2, 1) * q.y() + frame_from_ref(2, 2);
+  };
+  if (region.empty()) return third(p);
+  Point sum(0, 0);
+  for (const Point& q : region) sum += q;
+  return third(p) * third(sum / double(region.size()));
+}
+
 // The time of a row, from that of the middle one.
 double row_time(const Motion& m, double y) { return m.readout * (std::clamp(y / m.height, 0.0, 1.0) - 0.5); }
 
@@ -83,7 +95,7 @@ std::optional<Point> Motion::ref_from_seen(double t, const Point& seen) const {
   const auto h = at(readout == 0 ? t : t + row_time(*this, seen.y()));
   if (!h) return std::nullopt;
   const Point p = map(h->inverse(), *ideal);
-  return p.allFinite() ? std::optional(p) : std::nullopt;
+  return p.allFinite() && depth(*h, region, p) > 0 ? std::optional(p) : std::nullopt;
 }
 
 std::optional<Point> Motion::seen_from_ref(double t, const Point& ideal) const {
@@ -92,12 +104,11 @@ std::optional<Point> Motion::seen_from_ref(double t, const Point& ideal) const {
   // A step is as much smaller than the one before as the plane is slower than the rows.
   for (int i = 0; i < 30; ++i) {
     const auto h = at(when);
-    if (!h) return std::nullopt;
-    const Point seen = seen_from_ideal(lens, map(*h, ideal), width, height);
-    if (!seen.allFinite()) return std::nullopt;
-    if (readout == 0 || (seen - last).norm() < 1e-9) return seen;
-    last = seen;
-    when = t + row_time(*this, seen.y());
+    if (!h || !(depth(*h, region, ideal) > 0)) return std::nullopt;
+    const auto seen = seen_from_ideal(lens, map(*h, ideal), width, height);
+    if (!seen || readout == 0 || (*seen - last).norm() < 1e-9) return seen;
+    last = *seen;
+    when = t + row_time(*this, seen->y());
   }
   return std::nullopt;
 }

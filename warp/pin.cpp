@@ -69,10 +69,27 @@ class Cells {
   std::map<std::array<int, 3>, std::vector<float>> weights_;  // For a corner and a number of samples.
 };
 
+// The moments at which a cell is looked at.
+struct Moments {
+  std::vector<Matrix3> straight;
+  std::vector<Bend> bent;
+  Moments(const PinPath& path, int count) {
+    if (path.bent())
+      bent = path.bends(count);
+    else
+      straight = path.moments(count);
+  }
+  void find(int moment, int x0, int y, int count, Places& places) {
+    if (bent.empty())
+      find_places(straight[moment], x0, y, count, places);
+    else
+      bent[moment].find_places(x0, y, count, places);
+  }
+};
+
 // One row of one cell: the weighted mean of the samples, weights between the corners' by position. Between the lowest
 // and the highest of them whatever the rounding, so that a constant stays one.
-void smear_row(Sampler& sampler, const Cell& cell, const std::vector<Matrix3>& moments, int x0, int y, int count,
-               float* out) {
+void smear_row(Sampler& sampler, const Cell& cell, Moments& moments, int x0, int y, int count, float* out) {
   const int channels = sampler.channels(), n = count * channels;
   float value[kCell * 4], share[kCell * 4], low[kCell * 4], high[kCell * 4];
   Places places;
@@ -84,7 +101,7 @@ void smear_row(Sampler& sampler, const Cell& cell, const std::vector<Matrix3>& m
     const auto& w = cell.weights;
     const float left = w[0][s] + fy * (w[2][s] - w[0][s]), right = w[1][s] + fy * (w[3][s] - w[1][s]);
     if (left == 0 && right == 0) continue;
-    find_places(moments[s], x0, y, count, places);
+    moments.find(s, x0, y, count, places);
     sampler.sample(places, value);
     for (int i = 0; i < count; ++i) {
       const float fx = (static_cast<float>(x0 + i - cell_of(x0) * kCell) + 0.5f) / kCell;
@@ -106,11 +123,12 @@ std::optional<Picture> pin(const Picture& still, const Pin& pin, const Rect& out
   if (!path) return std::nullopt;
   if (still.empty() || out.empty()) return Canvas::clear(out, still.channels()).finish();
   Cells cells(*path);
-  std::map<int, std::vector<Matrix3>> moments;
+  std::map<int, Moments> moments;
   Canvas canvas(out, still.channels());
   Sampler sampler(still, pin.options);
   // Bits are kept where nothing moves and nothing is to be smeared.
-  const bool shift = whole_shift(path->frame_from_still()) && interpolates(pin.options.filter);
+  const bool still_there = path->bent() ? path->own() : whole_shift(path->frame_from_still()).has_value();
+  const bool shift = still_there && interpolates(pin.options.filter);
   for (int cy = cell_of(out.y0); cy <= cell_of(out.y1 - 1); ++cy)
     for (int cx = cell_of(out.x0); cx <= cell_of(out.x1 - 1); ++cx) {
       const Rect r = intersect(out, Rect::sized(kCell, kCell).moved(cx * kCell, cy * kCell));
@@ -120,8 +138,7 @@ std::optional<Picture> pin(const Picture& still, const Pin& pin, const Rect& out
         for (int y = r.y0; y < r.y1; ++y) std::copy_n(part.row(y), r.width() * part.channels(), canvas.at(r.x0, y));
         continue;
       }
-      auto& list = moments[cell.count];
-      if (list.empty()) list = path->moments(cell.count);
+      Moments& list = moments.try_emplace(cell.count, *path, cell.count).first->second;
       for (int y = r.y0; y < r.y1; ++y) smear_row(sampler, cell, list, r.x0, y, r.width(), canvas.at(r.x0, y));
     }
   return std::move(canvas).finish();
@@ -135,9 +152,11 @@ Rect pin_reach(const Pin& pin, const Rect& out, const Rect& still_window) {
   for (int cy = cell_of(out.y0); cy <= cell_of(out.y1 - 1); ++cy)
     for (int cx = cell_of(out.x0); cx <= cell_of(out.x1 - 1); ++cx) counts.insert(cells.count(cx, cy));
   Rect all = source_reach(path->frame_from_still(), out, still_window, pin.options);
-  for (int count : counts)
-    for (const Matrix3& h : path->moments(count))
-      all = unite(all, source_reach(h.inverse(), out, still_window, pin.options));
+  for (int count : counts) {
+    Moments list(*path, count);
+    for (const Matrix3& h : list.straight) all = unite(all, source_reach(h.inverse(), out, still_window, pin.options));
+    for (Bend& bend : list.bent) all = unite(all, bend.reach(out, still_window, pin.options));
+  }
   return all;
 }
 

@@ -24,7 +24,9 @@ struct Pin {
 // 3 dB on a clean picture for weights whose sizes add up to 2.7 and more, that is for ringing and more grain). Smear is
 // worked out at points 64 pixels apart from each pixel's path while the shutter is open, and takes two samples or more
 // per pixel of it. The picture must be in linear light. A still of one frame pinned at that frame with the same shutter
-// keeps its bits. Nothing when the motion does not know the frame or the own frame.
+// keeps its bits. Nothing when the motion does not know the frame or the own frame. With a motion's lens or readout the
+// still is taken as it was seen in its own frame, and drawn as the frame sees it: the lens is undone and done again,
+// and every row has its own time.
 std::optional<Picture> pin(const Picture& still, const Pin& pin, const Rect& out);
 
 // The pixels of a still over `still_window` that can matter to that: a sound bound. Empty when there is no answer.

@@ -45,13 +45,16 @@ std::optional<PinPath> PinPath::make(const Pin& pin) {
   if (!frame || !h || !own) return std::nullopt;
   PinPath path;
   path.pin_ = &pin;
+  path.own_frame_ = pin.own_frame.value_or(m.reference);
   const Point centre = middle(m.region);
   path.seen_ = map(*frame, centre);
   path.frame_from_still_ = facing(*h, map(*own, centre));
   path.wanted_ = looks(m, pin.frame, pin.shutter_deg, Matrix3::Identity(), kLooks);
   for (int k : pin.smeared_by)
-    if (const auto from_k = m.between(pin.frame, k))
+    if (const auto from_k = m.between(pin.frame, k)) {
       path.present_.push_back(looks(m, k, pin.own_shutter_deg, *from_k, kLooks));
+      path.present_frame_.push_back(k);
+    }
   return path;
 }
 
@@ -70,14 +73,64 @@ std::vector<Matrix3> PinPath::moments(int count) const {
   return list;
 }
 
+std::optional<Point> PinPath::still_from_frame(const Point& p, double moment) const {
+  if (moment == 0 && own()) return p;
+  const Motion& m = pin_->motion;
+  const auto ideal = m.ref_from_seen(pin_->frame + moment, p);
+  return ideal ? m.seen_from_ref(own_frame_, *ideal) : std::nullopt;
+}
+
+std::vector<Bend> PinPath::bends(int count) const {
+  std::vector<Bend> list;
+  for (int i = 0; i < count; ++i) {
+    double t = moment(i, count, pin_->shutter_deg / 720);
+    if (!pin_->motion.at(pin_->frame + t)) t = 0;
+    list.emplace_back([path = *this, t](const Point& p) { return path.still_from_frame(p, t); });
+  }
+  return list;
+}
+
+std::vector<Point> PinPath::wanted_path(const Point& p) const {
+  std::vector<Point> q;
+  for (size_t i = 0; i < wanted_.size(); ++i) {
+    if (!bent()) {
+      q.push_back(map(wanted_[i], p));
+      continue;
+    }
+    const int f = pin_->frame;
+    const auto at = pin_->motion.seen_between(f, f + moment(int(i), kLooks, pin_->shutter_deg / 720), p);
+    if (!at) return {};
+    q.push_back(*at);
+  }
+  return q;
+}
+
+std::vector<Point> PinPath::present_path(size_t k, const Point& p) const {
+  std::vector<Point> q;
+  const Motion& m = pin_->motion;
+  const auto there = bent() ? m.seen_between(present_frame_[k], pin_->frame, p) : p;
+  if (!there) return q;
+  for (size_t i = 0; i < present_[k].size(); ++i) {
+    if (!bent()) {
+      q.push_back(map(present_[k][i], p));
+      continue;
+    }
+    const double t = present_frame_[k] + moment(int(i), kLooks, pin_->own_shutter_deg / 720);
+    const auto moved = m.seen_between(present_frame_[k], t, *there);
+    const auto at = moved ? m.seen_between(pin_->frame, present_frame_[k], *moved) : std::nullopt;
+    if (!at) return {};
+    q.push_back(*at);
+  }
+  return q;
+}
+
 PinPath::Smear PinPath::smear(const Point& p) const {
   // Covariance of a path's points; also the way along them.
-  const auto spread = [&p](const std::vector<Matrix3>& path, double* way) {
+  const auto spread = [](const std::vector<Point>& q, double* way) {
     Eigen::Matrix2d sum = Eigen::Matrix2d::Zero();
-    if (path.empty()) return sum;
-    Point mean(0, 0), last(0, 0);
-    std::vector<Point> q;
-    for (const Matrix3& h : path) q.push_back(map(h, p)), mean += q.back() / kLooks;
+    if (q.empty()) return sum;
+    Point mean(0, 0);
+    for (const Point& at : q) mean += at / kLooks;
     for (int i = 0; i < kLooks; ++i) {
       sum += (q[i] - mean) * (q[i] - mean).transpose() / kLooks;
       if (way && i > 0) *way += (q[i] - q[i - 1]).norm();
@@ -87,13 +140,14 @@ PinPath::Smear PinPath::smear(const Point& p) const {
     return Eigen::Matrix2d(sum / (1 - 1.0 / (kLooks * kLooks)));
   };
   Smear s;
-  const Eigen::Matrix2d c = spread(wanted_, &s.way);
+  const Eigen::Matrix2d c = spread(wanted_path(p), &s.way);
   const double half = std::hypot((c(0, 0) - c(1, 1)) / 2, c(0, 1)), most = (c(0, 0) + c(1, 1)) / 2 + half;
   if (!std::isfinite(most) || !(most > 0)) return {};
   Point along = c(0, 0) >= c(1, 1) ? Point(most - c(1, 1), c(0, 1)) : Point(c(0, 1), most - c(0, 0));
   along = along.norm() > 0 ? Point(along.normalized()) : Point(1, 0);
   double present = 0;
-  for (const auto& path : present_) present += along.dot(spread(path, nullptr) * along) / double(present_.size());
+  for (size_t k = 0; k < present_.size(); ++k)
+    present += along.dot(spread(present_path(k, p), nullptr) * along) / double(present_.size());
   s.wanted = std::sqrt(12 * most);
   s.present = std::isfinite(present) ? std::sqrt(12 * std::max(0.0, present)) : 0;
   return s;

@@ -18,6 +18,7 @@ enum { kImage, kMotion };
 const Motion& scaled(const Motion& m, const Shot& shot, Motion& own) {
   if (shot.scale == 1) return m;
   own = m;
+  own.width = shot.canvas().width(), own.height = shot.canvas().height();
   for (Point& p : own.region) p *= shot.scale;
   for (Pose& p : own.poses) p.frame_from_ref = normalised(shot.scaled(p.frame_from_ref));
   return own;

@@ -76,7 +76,7 @@ TEST(Motion, PlacesThroughALensAndRowsOneAfterTheOther) {
       ASSERT_TRUE(s);
       // The row it is seen in is taken at its own time: said again by the definition.
       const double when = t + 0.6 * (std::clamp(s->y() / 480, 0.0, 1.0) - 0.5);
-      EXPECT_LT((seen_from_ideal(m.lens, map(*m.at(when), p), 640, 480) - *s).norm(), 1e-7);
+      EXPECT_LT((*seen_from_ideal(m.lens, map(*m.at(when), p), 640, 480) - *s).norm(), 1e-7);
       EXPECT_LT((*m.ref_from_seen(t, *s) - p).norm(), 1e-7);
       EXPECT_LT((*m.seen_between(12, t, *s) - *m.seen_from_ref(12, p)).norm(), 1e-6);
     }

@@ -247,4 +247,57 @@ TEST(Pin, DegenerateStillsAndPlaces) {
     for (int x = 0; x < 170; ++x) ASSERT_EQ(*a.at(x, y) * 1048576, *b.at(x, y));
 }
 
+// A lens and rows one after the other, written out again: frame `f` is the mean over the shutter of what each row sees
+// at its own time.
+Picture filmed_bent(const Course& course, const Motion& m, int f, double shutter_deg, const Rect& r) {
+  const int n = shutter_deg > 0 ? 24 : 1;
+  return draw(r, 1, [&](double x, double y, int k) {
+    const double half = 0.5 * std::hypot(m.width, m.height), u = x - m.width / 2.0, v = y - m.height / 2.0;
+    // The ideal point that is seen here, by repeated division.
+    double s = 1;
+    for (int i = 0; i < 30; ++i) s = 1 + m.lens.k1 * (u * u + v * v) / (s * s * half * half);
+    double sum = 0;
+    for (int i = 0; i < n; ++i) {
+      const double row = m.readout * (std::clamp(y / m.height, 0.0, 1.0) - 0.5);
+      const Matrix3 h = course(f + row + shutter_deg / 720 * (2 * i + 1 - n) / n);
+      const Point p = map(h.inverse(), Point(m.width / 2.0 + u / s, m.height / 2.0 + v / s));
+      sum += texture(p.x(), p.y(), k);
+    }
+    return static_cast<float>(sum / n);
+  });
+}
+
+TEST(Pin, ThroughALensWithRowsOneAfterTheOther) {
+  const Course shaken = [](double t) {
+    return Matrix3(turning_zoom()(t) * translation(9 * std::sin(0.9 * t), 6 * std::cos(1.1 * t) - 6));
+  };
+  Motion m = sampled(shaken, -6, 10);
+  for (const auto& [k1, readout] : {std::pair{-0.12, 0.0}, std::pair{0.0, 0.6}, std::pair{-0.12, -0.6}}) {
+    m.lens.k1 = k1, m.readout = readout;
+    const Picture still = filmed_bent(shaken, m, 1, 0, kStill);
+    for (double shutter : {0.0, 180.0}) {
+      if (shutter > 0 && (k1 == 0 || readout == 0)) continue;  // Both at once will do.
+      const Pin there{m, 4, shutter, 1, {}, 0, {}};
+      const auto q = pin(still, there, kOut);
+      ASSERT_TRUE(q);
+      const Picture truth = filmed_bent(shaken, m, 4, shutter, kOut);
+      // The smear's weights are cut for the straight path of a place; the motion between frames is a cubic.
+      EXPECT_GT(psnr(*q, truth, kCore), 44) << k1 << " " << readout << " " << shutter;
+      Motion straight = m;
+      straight.lens = {}, straight.readout = 0;
+      EXPECT_LT(psnr(*pin(still, {straight, 4, shutter, 1, {}, 0, {}}, kOut), truth, kCore), 35);
+      // Parts are the same as in the whole, and need no more than was said.
+      for (const Rect& r : {Rect{40, 30, 90, 60}, Rect{33, 47, 130, 90}}) {
+        const Rect reach = pin_reach(there, r, kStill);
+        EXPECT_LT(reach.area(), 0.8 * double(kStill.area()));
+        Pin cut = there;
+        cut.options.source_window = kStill;
+        EXPECT_TRUE(same_bits(*pin(still.cropped(reach), cut, r), q->cropped(r)));
+      }
+    }
+    // At its own frame it comes back.
+    EXPECT_TRUE(same_bits(*pin(still, {m, 1, 180, 1, {1}, 180, {}}, kOut), still.cropped(kOut)));
+  }
+}
+
 }  // namespace pw::pin_test
