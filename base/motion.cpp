@@ -37,15 +37,16 @@ std::optional<Matrix3> Motion::at(double t) const {
     if (p && p->status != TrackStatus::lost) return p->frame_from_ref;
     if (p) return std::nullopt;
   }
-  // The nearest four usable frames, two on each side where there are that many, in ascending order.
+  // The nearest usable frames, as many on each side where there are that many, in ascending order.
+  const int most = readout == 0 ? 4 : 6;
   std::vector<const Pose*> near;
-  for (int f = base - 3; f <= base + 4; ++f) {
+  for (int f = base + 1 - most; f <= base + most; ++f) {
     const Pose* p = find(f);
     if (p && p->status != TrackStatus::lost) near.push_back(p);
   }
   std::stable_sort(near.begin(), near.end(),
                    [t](const Pose* a, const Pose* b) { return std::abs(a->frame - t) < std::abs(b->frame - t); });
-  if (near.size() > 4) near.resize(4);
+  if (near.size() > size_t(most)) near.resize(most);
   if (near.empty() || std::abs(near[0]->frame - t) > 1) return std::nullopt;
   std::sort(near.begin(), near.end(), [](const Pose* a, const Pose* b) { return a->frame < b->frame; });
   // Beyond the ends a straight line through the last two is safer than a cubic.

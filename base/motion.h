@@ -42,7 +42,9 @@ struct Motion {
   const Pose* find(int frame) const;
   // frame_from_ref at a continuous time: a frame's own homography at whole frames; between them the region's corners
   // follow a cubic (Lagrange) through the nearest four usable frames, fewer at the ends of what is known; at most one
-  // frame beyond the ends. Nothing when t is not covered by usable frames (a lost frame is not usable).
+  // frame beyond the ends. Rows that are taken one after the other show a plane's speed, which a cubic tells too
+  // poorly: with a readout it is the nearest six, and a quintic. Nothing when t is not covered by usable frames (a lost
+  // frame is not usable).
   std::optional<Matrix3> at(double t) const;
   // Maps points of frame `from` to frame `to`.
   std::optional<Matrix3> between(double to, double from) const;
