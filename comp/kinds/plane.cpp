@@ -1,5 +1,3 @@
-#include "track/plane.h"
-
 #include <fmt/format.h>
 
 #include <filesystem>
@@ -9,6 +7,7 @@
 #include "comp/media/identity.h"
 #include "comp/media/whole_file.h"
 #include "comp/spec/declare.h"
+#include "track/rectified.h"
 #include "track/track_file.h"
 
 namespace pw::plane_kind {
@@ -20,8 +19,10 @@ struct Plane {
   std::string region_file, region_name;
   std::string file;
   double weak_px = 0.5;
+  double readout = 0;
+  bool estimate_readout = false;
 };
-enum { kImage, kIgnore };
+enum { kImage, kIgnore, kLens };
 
 // The pictures of the node's inputs, as the tracker asks for them. The motion is lost on a frame that cannot be read,
 // and goes on after it; the problem is kept in case there is no motion at all. What is ignored must be known on every
@@ -90,7 +91,8 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
     for (const Point& corner : *region) options.region.push_back(map(*place, corner));
   }
   const Frames frames(m);
-  auto motion = track_plane(frames, options, m.runner, m.progress);
+  const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout};
+  auto motion = track_bent(frames, bent, m.runner, m.progress);
   if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
   if (!motion) return fail(frames.unread().empty() ? motion.error() : frames.unread());
   return Measured(std::move(*motion));
@@ -156,6 +158,10 @@ Kind declare() {
               .doc = "What passes in front of the plane.",
               .required = false,
               .list = true})
+      .input({.name = "lens",
+              .flow = Flow::lens,
+              .doc = "The lens it was filmed through; none: straight lines are straight.",
+              .required = false})
       .output({"motion", Flow::motion, "The motion."})
       .param("region", &Plane::region,
              {.doc = "Corners of a part of the plane, in the reference frame; four or more, any outline.",
@@ -176,6 +182,15 @@ Kind declare() {
               .max = 100,
               .low = 0.05,
               .high = 2})
+      .param("readout", &Plane::readout,
+             {.doc = "Share of a frame that a camera which reads rows one by one takes from the first to the last; "
+                     "below 0: from "
+                     "the bottom up.",
+              .unit = Unit::fraction,
+              .min = -1,
+              .max = 1})
+      .param("estimate_readout", &Plane::estimate_readout,
+             {.doc = "Find the readout by the plane's motion: the camera must shake. It is then where to start from."})
       .param("file", &Plane::file,
              {.doc = "A track file (.json) or corner positions (.csv) to use instead of measuring.",
               .role = Role::file_in})

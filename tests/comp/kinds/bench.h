@@ -98,6 +98,8 @@ struct Bench {
           measured[i] = light(shot);
         } else if (input.flow == Flow::noise) {
           measured[i] = grain();
+        } else if (input.flow == Flow::lens) {
+          measured[i] = Lens{-0.1, 0.01};
         } else {
           const int channels = input.flow == Flow::picture ? (item + i) % 2 ? 3 : 4 : 1;
           p = fixed && input.flow == Flow::picture ? still.picture
