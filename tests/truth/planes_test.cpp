@@ -7,7 +7,6 @@
 
 #include <Eigen/Dense>
 #include <cmath>
-#include <fstream>
 #include <iterator>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
@@ -15,11 +14,10 @@
 
 #include "bars.h"
 #include "comp/colour/difference.h"
-#include "comp/media/sequence.h"
+#include "drawn.h"
 #include "track/bound.h"
 #include "track/plane.h"
 #include "track/score.h"
-#include "track/track_file.h"
 
 namespace pw {
 namespace {
@@ -28,36 +26,13 @@ constexpr const char* kNames[] = {"drift", "zoom", "spin", "skew", "blur", "hidd
 // Of every how many frames the references are asked: both are slow.
 constexpr int kEcc = 3, kBound = 6;
 
-std::string folder(const std::string& name) { return std::string(PW_PLANES) + "/" + name; }
+std::string folder(const std::string& name) { return std::string(PW_DRAWN) + "/" + name; }
 
-Motion truth_of(const std::string& name) {
-  std::ifstream in(folder(name) + "/truth.json");
-  const std::string text((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
-  auto truth = parse_truth(text, name);
-  if (!truth) throw std::runtime_error(to_string(truth.error()));
-  return *truth;
-}
+Motion truth_of(const std::string& name) { return drawn_truth(folder(name)); }
 
 Picture read(const std::string& pattern, int frame, ReadOptions options = {}) {
-  const auto sequence = parse_pattern(pattern);
-  auto still = read_still(sequence->file(frame), options);
-  if (!still) throw std::runtime_error(to_string(still.error()));
-  return still->picture;
+  return drawn_frame(pattern, frame, options);
 }
-
-class Drawn final : public PlaneFrames {
- public:
-  Drawn(std::string name, int last) : name_(std::move(name)), last_(last) {}
-  int first() const override { return 1; }
-  int last() const override { return last_; }
-  // The camera of blur has its shutter open for three quarters of a frame, the others' for half.
-  double shutter_deg() const override { return name_ == "blur" ? 270 : 180; }
-  Picture image(int frame) const override { return read(folder(name_) + "/f.####.png", frame); }
-
- private:
-  std::string name_;
-  int last_;
-};
 
 cv::Mat grey(const std::string& name, int frame) {
   const Picture p = encoded(read(folder(name) + "/f.####.png", frame), Encoding::srgb);
@@ -168,7 +143,9 @@ TEST(Planes, NineSequences) {
     PlaneOptions options;
     options.reference = truth.reference;
     options.region = truth.region;
-    const auto track = track_plane(Drawn(name, truth.poses.back().frame), options, serial());
+    const auto track = track_plane(
+        // The camera of blur has its shutter open for three quarters of a frame, the others' for half.
+        DrawnFrames(folder(name), truth.poses.back().frame, name == "blur" ? 270 : 180), options, serial());
     ASSERT_TRUE(track) << name << ": " << to_string(track.error());
     rows[i].score = score(*track, truth);
     for (const Pose& p : track->poses) rows[i].flagged += p.status != TrackStatus::good;

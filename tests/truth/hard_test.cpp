@@ -1,0 +1,90 @@
+// The seven drawn boards, each hard in a way the nine planes are not: how far the tracker is from the truth, and
+// whether it says so when it is. The tracker gets the frames, the region as a person would draw it and the shutter's
+// angle; truth is opened for the score alone. Without a lens or a readout of its own a track is scored where its
+// homographies put the corners, which is what a person would pin there.
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+
+#include <chrono>
+
+#include "bars.h"
+#include "comp/media/movie.h"
+#include "drawn.h"
+#include "track/score.h"
+
+namespace pw {
+namespace {
+
+constexpr const char* kNames[] = {"return", "facade", "glass", "rolling", "lens", "focus", "lowrate"};
+
+// Frames of the movie the drawing script made of a sequence; frame 1 is its first.
+class MovieFrames final : public PlaneFrames {
+ public:
+  explicit MovieFrames(const std::string& path) : movie_(must(Movie::open(path, {.encoding = Encoding::srgb}))) {}
+  int first() const override { return 1; }
+  int last() const override { return movie_->info().frames; }
+  Picture image(int frame) const override { return must(movie_->read(frame - 1)); }
+
+ private:
+  std::shared_ptr<const Movie> movie_;
+};
+
+// The frames beforehand, so that the time is the tracker's.
+class Decoded final : public PlaneFrames {
+ public:
+  explicit Decoded(const PlaneFrames& from) : first_(from.first()), shutter_deg_(from.shutter_deg()) {
+    for (int f = from.first(); f <= from.last(); ++f) frames_.push_back(from.image(f));
+  }
+  int first() const override { return first_; }
+  int last() const override { return first_ + int(frames_.size()) - 1; }
+  double shutter_deg() const override { return shutter_deg_; }
+  Picture image(int frame) const override { return frames_[frame - first_]; }
+
+ private:
+  int first_;
+  double shutter_deg_;
+  std::vector<Picture> frames_;
+};
+
+Decoded decoded(const std::string& name, const Motion& truth) {
+  const std::string folder = std::string(PW_DRAWN) + "/" + name;
+  if (name == "lowrate") return Decoded(MovieFrames(folder + "/movie.mp4"));
+  return Decoded(DrawnFrames(folder, truth.poses.back().frame, name == "rolling" ? 45 : 180));
+}
+
+TEST(Hard, SevenSequences) {
+  fmt::print("\n{:<8}{:>10}{:>10}{:>6}{:>12}{:>16}{:>8}\n", "board", "rms px", "worst px", "lost", "unflagged",
+             "right, flagged", "ms");
+  int unflagged = 0, right = 0, right_flagged = 0;
+  std::vector<double> rms;
+  for (const std::string name : kNames) {
+    const Motion truth = drawn_truth(std::string(PW_DRAWN) + "/" + name);
+    const Decoded frames = decoded(name, truth);
+    PlaneOptions options;
+    options.reference = truth.reference;
+    options.region = truth.region;
+    const auto begin = std::chrono::steady_clock::now();
+    const Motion track = must(track_plane(frames, options, serial()));
+    const double ms = std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count();
+    const TrackScore s = score(track, truth);
+    int silent = 0, fine = 0, fine_flagged = 0;
+    for (const FrameScore& f : s.frames) {
+      const bool good = f.status == TrackStatus::good;
+      silent += f.lost && good;
+      // Right: as near as one asks of a sequence without trouble. Out of sight there is nothing to be right about.
+      if (!f.known || f.rms_px > 1) continue;
+      ++fine;
+      fine_flagged += !good;
+    }
+    fmt::print("{:<8}{:>10.4f}{:>10.4f}{:>6}{:>12}{:>12}/{:<3}{:>8.1f}\n", name, s.rms_px, s.worst_px, s.lost, silent,
+               fine_flagged, fine, ms / (truth.poses.size() - 1));
+    rms.push_back(s.rms_px);
+    unflagged += silent, right += fine, right_flagged += fine_flagged;
+  }
+  for (size_t i = 0; i < rms.size(); ++i) bar(fmt::format("hard.{}.rms_px", kNames[i]), rms[i]);
+  bar("hard.lost_unflagged", unflagged);
+  bar("hard.right_flagged", right ? double(right_flagged) / right : 1);
+}
+
+}  // namespace
+}  // namespace pw
