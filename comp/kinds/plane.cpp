@@ -3,9 +3,9 @@
 #include <filesystem>
 
 #include "comp/kinds/measured_frames.h"
+#include "comp/kinds/stored_motion.h"
 #include "comp/matte/svg_read.h"
 #include "comp/media/identity.h"
-#include "comp/media/whole_file.h"
 #include "comp/spec/declare.h"
 #include "track/rectified.h"
 #include "track/track_file.h"
@@ -48,13 +48,6 @@ class Frames final : public PlaneFrames {
   mutable Problems unread_;
 };
 
-Result<std::string> text_of(const std::string& path) {
-  auto bytes = read_whole_file(path);
-  if (!bytes) return fail(bytes.error());
-  const ByteSpan s = bytes->bytes();
-  return std::string(reinterpret_cast<const char*>(s.data()), s.size());
-}
-
 Result<Motion> from_file(const Plane& p, const Shot& shot) {
   const std::string path = shot.path(p.file);
   auto text = text_of(path);
@@ -95,25 +88,6 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   auto motion = track_bent(frames, bent, m.runner, m.progress);
   if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
   if (!motion) return fail(frames.unread().empty() ? motion.error() : frames.unread());
-  return Measured(std::move(*motion));
-}
-
-constexpr std::string_view kKeyStart = "{\"key\": \"";
-
-Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
-  const std::string track = track_text(std::get<Motion>(m));
-  const std::string text =
-      std::string(kKeyStart) + key + "\", " + track.substr(track.find_first_not_of(" \n", track.find('{') + 1));
-  return write_whole_file(stem + ".json", {reinterpret_cast<const unsigned char*>(text.data()), text.size()});
-}
-
-Result<Measured> recall(const std::string& stem, const std::string& key) {
-  auto text = text_of(stem + ".json");
-  if (!text) return fail(text.error());
-  if (!text->starts_with(std::string(kKeyStart) + key + "\""))
-    return fail(Problem{.what = "it came from something else"});
-  auto motion = parse_track(*text, stem + ".json");
-  if (!motion) return fail(motion.error());
   return Measured(std::move(*motion));
 }
 
@@ -221,8 +195,8 @@ Kind declare() {
       })
       .survey(survey)
       .measure(measure)
-      .save(save)
-      .recall(recall)
+      .save(save_motion)
+      .recall(recall_motion)
       .remarks(remarks);
 }
 
