@@ -7,6 +7,7 @@
 #include <variant>
 #include <vector>
 
+#include "base/camera.h"
 #include "base/lens.h"
 #include "base/light.h"
 #include "base/motion.h"
@@ -43,7 +44,7 @@ struct Shot {
 };
 
 // What a measure or a bake stores.
-using Measured = std::variant<std::monostate, Motion, Still, Outline, Light, Noise, Lens>;
+using Measured = std::variant<std::monostate, Motion, Still, Outline, Light, Noise, Lens, Camera>;
 
 // A connected input before any pixel is drawn.
 struct Connection {

@@ -12,7 +12,8 @@ std::string_view name(Unit u) {
 }
 
 std::string_view name(Flow f) {
-  constexpr std::string_view n[] = {"picture", "matte", "field", "motion", "outline", "light", "noise", "lens"};
+  constexpr std::string_view n[] = {"picture", "matte", "field", "motion", "outline",
+                                    "light",   "noise", "lens",  "camera"};
   return n[static_cast<int>(f)];
 }
 
@@ -20,7 +21,9 @@ bool fits(Flow offered, Flow wanted) {
   return offered == wanted || (offered == Flow::outline && wanted == Flow::matte);
 }
 
-bool has_pixels(Flow f) { return f != Flow::motion && f != Flow::light && f != Flow::noise && f != Flow::lens; }
+bool has_pixels(Flow f) {
+  return f != Flow::motion && f != Flow::light && f != Flow::noise && f != Flow::lens && f != Flow::camera;
+}
 
 std::string with_article(std::string_view noun) {
   const bool vowel = !noun.empty() && std::string_view("aeiou").find(noun[0]) != std::string_view::npos;

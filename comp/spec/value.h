@@ -14,7 +14,7 @@ enum class Unit { none, px, deg, fraction, stops, frames, per_second };
 std::string_view name(Unit u);
 
 // What a node's output holds. An outline may stand where a matte is wanted.
-enum class Flow { picture, matte, field, motion, outline, light, noise, lens };
+enum class Flow { picture, matte, field, motion, outline, light, noise, lens, camera };
 std::string_view name(Flow f);
 bool fits(Flow offered, Flow wanted);
 // False: it is a measured value without pixels.
