@@ -17,23 +17,12 @@ namespace {
 
 bool is_shot(const std::string& file) { return file.ends_with(".toml"); }
 
-// The bytes of a PNG of the picture in sRGB, made through a file beside the one that will hold them.
-Result<std::string> png_of(const Picture& p, int width, int height, const std::string& beside) {
-  const std::string file = beside + ".frame.png";
-  auto written =
-      write_still(file, p, {.encoding = Encoding::srgb, .depth = Depth::bits8, .width = width, .height = height});
-  if (!written) return fail(written.error());
-  auto bytes = read_whole_file(file);
-  std::error_code gone;
-  std::filesystem::remove(file, gone);
-  if (!bytes) return fail(bytes.error());
-  return std::string(reinterpret_cast<const char*>(bytes->bytes().data()), bytes->bytes().size());
-}
-
 int write_sheet(const ProbeCommand& c, OutlineSheet sheet, const Picture& picture) {
-  auto png = png_of(picture, sheet.width, sheet.height, c.svg);
+  const auto png =
+      still_bytes(c.svg + ".png", picture,
+                  {.encoding = Encoding::srgb, .depth = Depth::bits8, .width = sheet.width, .height = sheet.height});
   if (!png) return say(png.error()), kMistake;
-  sheet.png = *png;
+  sheet.png = {reinterpret_cast<const char*>(png->bytes.data()), png->bytes.size()};
   sheet.frame = c.frame;
   const std::string svg = outline_sheet(sheet);
   auto written = write_whole_file(c.svg, {reinterpret_cast<const unsigned char*>(svg.data()), svg.size()});

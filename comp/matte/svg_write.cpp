@@ -4,44 +4,11 @@
 
 #include <map>
 
+#include "base/markup.h"
 #include "comp/matte/svg_path.h"
 
 namespace pw {
 namespace {
-
-// RFC 4648, section 4.
-std::string base64(std::string_view bytes) {
-  constexpr char kDigits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-  std::string text;
-  text.reserve((bytes.size() + 2) / 3 * 4);
-  for (size_t i = 0; i < bytes.size(); i += 3) {
-    const size_t left = bytes.size() - i;
-    const auto byte = [&](size_t k) { return k < left ? static_cast<unsigned char>(bytes[i + k]) : 0u; };
-    const unsigned v = byte(0) << 16 | byte(1) << 8 | byte(2);
-    text += kDigits[v >> 18];
-    text += kDigits[v >> 12 & 63];
-    text += left > 1 ? kDigits[v >> 6 & 63] : '=';
-    text += left > 2 ? kDigits[v & 63] : '=';
-  }
-  return text;
-}
-
-std::string escaped(std::string_view s) {
-  std::string e;
-  for (char c : s) {
-    if (c == '<')
-      e += "&lt;";
-    else if (c == '>')
-      e += "&gt;";
-    else if (c == '&')
-      e += "&amp;";
-    else if (c == '"')
-      e += "&quot;";
-    else
-      e += c;
-  }
-  return e;
-}
 
 // Shows on light and on dark pictures, and does not hide what lies under it.
 constexpr std::string_view kStyle = R"(style="fill:#19b3c9;fill-opacity:0.2;stroke:#19b3c9;stroke-width:1")";

@@ -82,10 +82,19 @@ struct WriteOptions {
 // compression or channel count the format has not.
 Result<void> check_format(const std::string& path, int channels, const WriteOptions& options);
 
-// Writes a still, whole or not at all; the same bytes for the same input. EXR keeps the picture's window; the others
-// hold the canvas, clear where there are no pixels. Code values are rounded to the nearest, without dither, and
-// clamped. PNG, TIFF and 16-bit DPX take alpha and store it straight; JPEG drops it (the picture over black). The value
-// holds warnings: numbers that were not finite (0 is written), numbers beyond what a half float holds.
+// What a file holds, and warnings: numbers that were not finite (0 is written), numbers beyond what a half float holds.
+struct StillBytes {
+  std::vector<unsigned char> bytes;
+  Problems warnings;
+};
+
+// The bytes of a still, the same for the same input; `path` says the format by its ending, and is what problems name.
+// EXR keeps the picture's window; the others hold the canvas, clear where there are no pixels. Code values are rounded
+// to the nearest, without dither, and clamped. PNG, TIFF and 16-bit DPX take alpha and store it straight; JPEG drops it
+// (the picture over black).
+Result<StillBytes> still_bytes(const std::string& path, const Picture& picture, const WriteOptions& options = {});
+
+// Writes them, whole or not at all. The value holds the warnings.
 Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options = {});
 
 }  // namespace pw

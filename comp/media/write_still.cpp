@@ -225,8 +225,8 @@ Problem warning(const std::string& path, std::string what, std::string remedy) {
   return {.what = std::move(what), .remedy = std::move(remedy), .file = path, .severity = Severity::warning};
 }
 
-Result<Problems> encode_and_write(const std::string& path, const Picture& picture, const WriteOptions& options,
-                                  const Plan& planned) {
+Result<StillBytes> encode_still(const std::string& path, const Picture& picture, const WriteOptions& options,
+                                const Plan& planned) {
   const Rect canvas =
       options.width > 0 && options.height > 0 ? Rect::sized(options.width, options.height) : picture.window();
   Rect stored = planned.type == FileType::exr ? picture.window() : canvas;
@@ -249,9 +249,9 @@ Result<Problems> encode_and_write(const std::string& path, const Picture& pictur
     encode_row(how, row.data(), stored.width(), bytes + row_bytes * (y - stored.y0), odd);
   }
 
-  std::vector<unsigned char> content;
-  content.reserve(row_bytes * stored.height() / 2 + 65536);
-  OIIO::Filesystem::IOVecOutput sink(content);
+  StillBytes still;
+  still.bytes.reserve(row_bytes * stored.height() / 2 + 65536);
+  OIIO::Filesystem::IOVecOutput sink(still.bytes);
   const auto output = codec::writer(planned.type);
   const std::string file_name = path.substr(path.rfind('/') + 1);  // DPX keeps it, and the folder is nobody's concern.
   if (!output || !output->set_ioproxy(&sink) || !output->open(file_name, spec) ||
@@ -260,18 +260,16 @@ Result<Problems> encode_and_write(const std::string& path, const Picture& pictur
         path,
         fmt::format("the picture cannot be written ({})", output ? codec::first_line(output->geterror()) : "no writer"),
         "");
-  if (auto r = write_whole_file(path, content); !r) return fail(std::move(r.error()));
 
-  Problems warnings;
   if (odd.not_finite > 0)
-    warnings.push_back(warning(path, fmt::format("{} values are not finite numbers; 0 is written", odd.not_finite),
-                               "look at what made them"));
+    still.warnings.push_back(warning(
+        path, fmt::format("{} values are not finite numbers; 0 is written", odd.not_finite), "look at what made them"));
   if (odd.too_large > 0)
-    warnings.push_back(warning(
+    still.warnings.push_back(warning(
         path,
         fmt::format("{} values are beyond {}, the most a half float holds, and are clamped", odd.too_large, kMostHalf),
         "use depth float"));
-  return warnings;
+  return still;
 }
 
 }  // namespace
@@ -303,16 +301,23 @@ Result<void> check_format(const std::string& path, int channels, const WriteOpti
   return {};
 }
 
-Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options) {
+Result<StillBytes> still_bytes(const std::string& path, const Picture& picture, const WriteOptions& options) {
   const auto planned = plan(path, channels_of(picture, options), options);
   if (!planned) return fail(planned.error());
   try {
-    return encode_and_write(path, picture, options, *planned);
+    return encode_still(path, picture, options, *planned);
   } catch (const std::bad_alloc&) {
     return fail_for(path, "there is not enough memory to write the picture", "write a smaller one");
   } catch (const std::exception& e) {
     return fail_for(path, fmt::format("the picture cannot be written ({})", codec::first_line(e.what())), "");
   }
+}
+
+Result<Problems> write_still(const std::string& path, const Picture& picture, const WriteOptions& options) {
+  const auto still = still_bytes(path, picture, options);
+  if (!still) return fail(still.error());
+  if (auto r = write_whole_file(path, still->bytes); !r) return fail(std::move(r.error()));
+  return still->warnings;
 }
 
 }  // namespace pw

@@ -47,19 +47,4 @@ TEST(SvgWrite, WhatIsDrawnReadsBackByName) {
   for (int i = 0; i < 4; ++i) EXPECT_LT((wall[i] - sheet.regions[0].second[i]).norm(), 1e-6);
 }
 
-// RFC 4648, section 10.
-TEST(SvgWrite, PicturesAreBase64) {
-  const std::pair<const char*, const char*> known[] = {{"", ""},
-                                                       {"f", "Zg=="},
-                                                       {"fo", "Zm8="},
-                                                       {"foo", "Zm9v"},
-                                                       {"foob", "Zm9vYg=="},
-                                                       {"fooba", "Zm9vYmE="},
-                                                       {"foobar", "Zm9vYmFy"}};
-  for (const auto& [bytes, text] : known)
-    EXPECT_NE(outline_sheet({.width = 4, .height = 3, .png = bytes}).find(std::string("base64,") + text + "\""),
-              std::string::npos)
-        << bytes;
-}
-
 }  // namespace pw::svg_write_test
