@@ -1,0 +1,27 @@
+// Where to look when a motion is to be judged.
+#pragma once
+#include <vector>
+
+#include "base/motion.h"
+
+namespace pw {
+
+// The standard deviation of each mapped corner along its worst direction, px: the root of the larger eigenvalue of its
+// 2 x 2 covariance. Empty when the pose is lost or its covariance is not known.
+std::vector<double> corner_sigmas(const Pose& pose);
+
+// The largest of them; not a number when there is none.
+double worst_sigma(const Pose& pose);
+
+// Poses of frames after one another with the same status: indices into Motion::poses, both inclusive.
+struct StatusRun {
+  size_t first, last;
+};
+std::vector<StatusRun> status_runs(const Motion& m);
+
+// Frames that tell most about the motions, ascending, `most` at most (at least 1): the references, the least sure and
+// the largest residual of each, where a status begins; these take two thirds of the room, the rest are evenly spread.
+// All frames when there are no more than that.
+std::vector<int> telling_frames(const std::vector<const Motion*>& motions, size_t most);
+
+}  // namespace pw
