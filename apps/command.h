@@ -39,7 +39,7 @@ int run(const KindsCommand& c);
 
 struct MeasureCommand : Common {
   std::vector<std::string> nodes;
-  std::string out;
+  std::string out, report;
   bool again = false;
 };
 int run(const MeasureCommand& c);

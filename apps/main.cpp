@@ -140,12 +140,15 @@ int main(int argc, char** argv) {
   auto* m = add(app, "measure", "Measure nodes, store the results beside the shot and say how they went",
                 "  platewright measure quay.toml\n"
                 "  platewright measure quay.toml wall --out wall.json\n"
-                "  platewright measure quay.toml wall --out wall.csv\n",
+                "  platewright measure quay.toml wall --out wall.csv\n"
+                "  platewright measure quay.toml wall floor --report planes.html\n",
                 measure, status);
   add_shot(m, measure);
   add_machine(m, measure);
   m->add_option("nodes", measure.nodes, "Nodes; all measures when none is named");
   m->add_option("--out", measure.out, "Write one plane's motion: .json track file, .csv corner positions");
+  m->add_option("--report", measure.report,
+                "Write a page (.html) with plots and pictures of how well the planes were followed");
   m->add_flag("--again", measure.again, "Measure again even what is stored and unchanged");
 
   CdlCommand cdl;

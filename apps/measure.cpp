@@ -8,6 +8,7 @@
 
 #include "apps/open.h"
 #include "apps/say.h"
+#include "apps/track_page.h"
 #include "comp/media/whole_file.h"
 #include "track/track_file.h"
 
@@ -74,14 +75,21 @@ int run(const MeasureCommand& c) {
           .file = c.out}});
     return kMistake;
   }
+  if (!c.report.empty() && !c.report.ends_with(".html")) {
+    say({{.what = "a report is written as .html", .remedy = "give --report this ending", .file = c.report}});
+    return kMistake;
+  }
   const auto scene = open_shot(c, 1);
   if (!scene) return kMistake;
   std::vector<std::string> names = c.nodes;
   if (names.empty())
     for (const Node& n : scene->graph.nodes)
-      if (n.kind->family == Family::measure || n.kind->family == Family::bake) names.push_back(n.name);
+      if (c.report.empty() ? n.kind->family == Family::measure || n.kind->family == Family::bake : gives_motion(n))
+        names.push_back(n.name);
   const auto nodes = nodes_named(*scene, names);
   if (!nodes) return kMistake;
+  if (!c.report.empty() && !may_be_reported(*scene, names.empty() ? std::vector<int>() : *nodes, c.report))
+    return kMistake;
   const auto measures = [&](int n) {
     const Family f = scene->graph.nodes[n].kind->family;
     return f == Family::measure || f == Family::bake;
@@ -112,6 +120,10 @@ int run(const MeasureCommand& c) {
   say(loads.all());
   if (!results) return say(results.error()), stop_asked() ? kStopped : kMistake;
   say(results->remarks);
+  int status = kDone;
+  if (!c.report.empty())
+    status = write_track_page(*scene, *results, *nodes, c.report, {.runner = *runner, .memory_limit = *memory}, c.json);
+  if (status != kDone && status != kSomeFailed) return status;
   if (c.out.empty()) {
     nlohmann::ordered_json steps = nlohmann::ordered_json::array();
     for (const MeasuredNode& m : results->done) {
@@ -124,7 +136,8 @@ int run(const MeasureCommand& c) {
       if (const auto* noise = std::get_if<Noise>(&results->measured[m.node])) print_noise(name, *noise);
     }
     if (c.json) fmt::print("{}\n", nlohmann::ordered_json{{"measured", steps}}.dump());
-    return kDone;
+    if (!c.json && !c.report.empty()) fmt::print("{}\n", c.report);
+    return status;
   }
   if (nodes->size() != 1 || !std::holds_alternative<Motion>(results->measured[nodes->front()])) {
     say({{.what = "--out takes the motion of one node", .remedy = "name one plane node", .file = c.shot}});
@@ -135,7 +148,8 @@ int run(const MeasureCommand& c) {
   const auto* bytes = reinterpret_cast<const unsigned char*>(text.data());
   if (auto written = write_whole_file(c.out, {bytes, text.size()}); !written) return say(written.error()), kMistake;
   fmt::print("{}\n", c.out);
-  return kDone;
+  if (!c.report.empty()) fmt::print("{}\n", c.report);
+  return status;
 }
 
 }  // namespace pw
