@@ -42,7 +42,7 @@ std::string view(const TrackReport& r, const ReportView& v) {
     told += fmt::format("{}{}{}: {}", told.empty() ? "" : ", ", escaped(track.name),
                         v.frame == track.motion.reference ? " (its reference)" : "", name(pose->status));
   }
-  const std::string caption = fmt::format("Frame {}; {}", v.frame, told);
+  const std::string caption = fmt::format("Frame {} of {}; {}", v.frame, escaped(v.image), told);
   if (v.picture.jpeg.empty())
     return fmt::format(
         "<figure><div class=\"none\">there is no picture of this frame</div><figcaption>{}</figcaption></figure>\n",
@@ -89,9 +89,9 @@ std::string regions_on_frames(const TrackReport& r) {
 std::string strips_held_still(const TrackReport& r) {
   std::string text = fmt::format(
       "<h2>Held still</h2>\n<p>Each frame is brought back to the reference by its track: where the track is right, "
-      "nothing moves from picture to picture. Below each its difference from the reference, {:g} times enlarged: grey "
-      "where both are alike. An edge that is one light or one dark line is out of its place; one that is a light and a "
-      "dark line is where it belongs, only more or less sharp. The bar is the frame's status.</p>\n{}",
+      "nothing moves from picture to picture. Below each its difference from the reference, {:g} times enlarged, once "
+      "both are smeared alike and brought to the same light: grey where they are alike, edges where the track is off. "
+      "The bar is the frame's status.</p>\n{}",
       r.difference_gain, legend_of_statuses());
   for (size_t t = 0; t < r.tracks.size(); ++t) {
     const ReportTrack& track = r.tracks[t];

@@ -27,7 +27,7 @@ sign = {{ kind = "outline", keys = {{ {", ".join(key(f) for f in range(1, FRAMES
 both = {{ kind = "layer", back = "wall", front = "lamp", mask = "sign" }}
 out = {{ kind = "deliver", image = "both", file = "in/a.####.png" }}
 """
-SHOT = """shot = { like = "plate" }
+SHOT = """shot = { like = "plate", shutter_deg = 0 }
 plate = { kind = "footage", file = "in/a.####.png" }
 sign = { kind = "plane", image = "plate", file = "sign.json" }
 """
@@ -52,18 +52,19 @@ class TrackPage(unittest.TestCase):
     def tearDown(self):
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def track(self, name, off=None, lost=None):
+    def track(self, name, off=None, lost=None, reference=1):
         """Where the sign is; `off`: a frame on which it is said to be 3 px elsewhere; `lost`: one that is not known."""
+        left = 20 + STEP * (reference - 1)
         frames = []
         for f in range(1, FRAMES + 1):
-            x = STEP * (f - 1) + (3 if f == off else 0)
+            x = STEP * (f - reference) + (3 if f == off else 0)
             frames.append({"frame": f, "frame_from_ref": [[1, 0, x], [0, 1, 0], [0, 0, 1]], "residual": 0.01,
                            "status": "lost" if f == lost else "good"})
             if f == lost:
                 frames[-1]["reason"] = "a goose & its <shadow>"
         (self.folder / name).write_text(json.dumps(
-            {"format": "platewright-track", "version": 1, "size": [80, 48], "reference": 1,
-             "region": [[20, 12], [50, 12], [50, 40], [20, 40]], "frames": frames}))
+            {"format": "platewright-track", "version": 1, "size": [80, 48], "reference": reference,
+             "region": [[left, 12], [left + 30, 12], [left + 30, 40], [left, 40]], "frames": frames}))
 
     def measure(self, *words, shot=SHOT, file="page.html"):
         (self.folder / "quay.toml").write_text(shot)
@@ -119,13 +120,14 @@ class TrackPage(unittest.TestCase):
         self.assertIn("<td>lost</td><td>a goose &amp; its &lt;shadow&gt;</td>", text)
 
     def test_several_planes_stand_on_one_page(self):
-        self.track("other.json", off=2)
+        self.track("other.json", off=2, reference=4)
         shot = SHOT + 'other = { kind = "plane", file = "other.json" }\n'
         text, root = self.page(shot=shot)
-        self.assertEqual((len(self.held(root, 1)), len(self.held(root, 2))), (FRAMES, FRAMES))
+        for track in (1, 2):  # Frames before a reference are compared with it as well.
+            self.assertEqual([len(pictures) for pictures in self.held(root, track).values()], FRAMES * [2])
         self.assertIn("<th>sign: status</th>", text)
         self.assertIn("<th>other: status</th>", text)
-        self.assertIn("Frame 2; sign: good, other: good", text)
+        self.assertIn("Frame 2 of plate; sign: good, other: good", text)
         only, _ = self.page("other", shot=shot)
         self.assertNotIn("sign: status", only)
 

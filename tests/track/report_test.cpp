@@ -95,8 +95,8 @@ TEST(Report, RegionsLieWhereTheTrackPutsThem) {
   const std::string page = report_page(report());
   EXPECT_EQ(count(page, "<polygon class=\"region t0\" points=\"15.00,8.00 45.00,8.00 45.00,30.00 15.00,30.00\"/>"), 1u);
   EXPECT_EQ(count(page, "<polygon class=\"region t0\""), 3u);
-  EXPECT_THAT(page, HasSubstr("<figcaption>Frame 15; wall: lost</figcaption>"));
-  EXPECT_THAT(page, HasSubstr("<figcaption>Frame 5; wall (its reference): good</figcaption>"));
+  EXPECT_THAT(page, HasSubstr("<figcaption>Frame 15 of plate; wall: lost</figcaption>"));
+  EXPECT_THAT(page, HasSubstr("<figcaption>Frame 5 of plate; wall (its reference): good</figcaption>"));
 }
 
 TEST(Report, BandsRunFromFrameToFrame) {
@@ -116,7 +116,7 @@ TEST(Report, SeveralPlanesShareTablesAndPlots) {
   EXPECT_THAT(page, HasSubstr("<th>wall: status</th><th>wall: residual</th><th>wall: uncertainty, px</th><th>floor: "));
   EXPECT_EQ(count(page, "<path class=\"line t1\""), 4u * 3);  // Corners: uncertainty, right, down.
   EXPECT_EQ(count(page, "<path class=\"line t1 strong\""), 2u);
-  EXPECT_THAT(page, HasSubstr("Frame 10; wall: weak, floor: weak"));
+  EXPECT_THAT(page, HasSubstr("Frame 10 of plate; wall: weak, floor: weak"));
   EXPECT_EQ(count(page, "<polygon class=\"region t2\""), 0u);  // It was measured on another image.
   EXPECT_EQ(count(page, "<svg class=\"plot\""), 5u);
 }
