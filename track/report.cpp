@@ -35,7 +35,8 @@ svg text.title { font-weight: bold } svg text.y { text-anchor: end } svg text.x 
 .box { stroke: #444; stroke-width: .6 }
 .pictures { display: flex; flex-wrap: wrap; gap: 10px } figure { margin: 0 } figcaption { font-size: 13px }
 .pictures img, .pictures svg { display: block; background: #777 } .held figure { border-top: 1px solid #ccc }
-.casing { fill: none; stroke: #fff; stroke-opacity: .8 } .region { fill: none }
+.casing, .region { fill: none; stroke-width: 2; vector-effect: non-scaling-stroke } .casing { stroke: #fff; stroke-width: 4; stroke-opacity: .8 }
+.first { fill: #fff; stroke-dasharray: none; stroke-width: 2; vector-effect: non-scaling-stroke }
 .none { min-width: 130px; min-height: 90px; background: #eee; color: #555; font-size: 13px; display: flex; align-items: center; justify-content: center; text-align: center }
 svg text.name { paint-order: stroke; stroke: #fff; stroke-width: 4px })";
 

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <cmath>
 
 namespace pw::report_test {
 
@@ -97,6 +98,23 @@ TEST(Report, RegionsLieWhereTheTrackPutsThem) {
   EXPECT_EQ(count(page, "<polygon class=\"region t0\""), 3u);
   EXPECT_THAT(page, HasSubstr("<figcaption>Frame 15 of plate; wall: lost</figcaption>"));
   EXPECT_THAT(page, HasSubstr("<figcaption>Frame 5 of plate; wall (its reference): good</figcaption>"));
+}
+
+// Corner 2 of frame 10 has the axes 0.3 and 0.1 px, turned by 30 degrees; the usual sigma is 0.05 px, and 5 the
+// largest of 1, 2, 5, 10, ... times which 2.5 sigma is below 64 / 60 px.
+TEST(Report, EllipsesShowTheCovariance) {
+  TrackReport r = report();
+  Pose& p = r.tracks[0].motion.poses[9];
+  const double a = 0.09, b = 0.01, c = std::cos(M_PI / 6), s = std::sin(M_PI / 6);
+  p.corner_covariance[2 * 8 + 2] = a * c * c + b * s * s;
+  p.corner_covariance[3 * 8 + 3] = a * s * s + b * c * c;
+  p.corner_covariance[2 * 8 + 3] = p.corner_covariance[3 * 8 + 2] = (a - b) * c * s;
+  const std::string page = report_page(r);
+  // sqrt(5.991) = 2.4477, the square root of the 95 % quantile of chi squared with two degrees of freedom (from
+  // memory).
+  EXPECT_THAT(page, HasSubstr("rx=\"3.67\" ry=\"1.22\" transform=\"translate(45.00 8.00) rotate(30.0)\""));
+  EXPECT_THAT(page, HasSubstr(", 5 times enlarged, holds"));
+  EXPECT_EQ(count(page, "<ellipse"), 3u * 4);  // Not on the lost frame.
 }
 
 TEST(Report, BandsRunFromFrameToFrame) {
