@@ -108,14 +108,23 @@ bool may_be_reported(const Scene& scene, const std::vector<int>& nodes, const st
 int write_track_page(const Scene& scene, const Results& results, const std::vector<int>& nodes, const std::string& file,
                      const RenderOptions& options, bool silent) {
   TrackReport report{.shot = std::filesystem::path(scene.graph.file).filename().string(), .difference_gain = kGain};
+  report.tracks.reserve(nodes.size());  // What is followed refers to them.
   std::vector<Followed> followed;
   std::map<std::string, std::pair<Link, std::vector<size_t>>> images;  // With the tracks measured on each.
   for (int n : nodes) {
     const Link link = *image_of(scene, n);
     const std::string image = name_of(scene, link);
     images.try_emplace(image, link, std::vector<size_t>()).first->second.second.push_back(followed.size());
-    const Motion& m = std::get<Motion>(results.measured[n]);
-    report.tracks.push_back({scene.graph.nodes[n].name, image, m, {}});
+    report.tracks.push_back({scene.graph.nodes[n].name, image, std::get<Motion>(results.measured[n]), {}});
+    Motion& m = report.tracks.back().motion;
+    std::erase_if(m.poses, [&](const Pose& p) { return p.frame < scene.shot.first || p.frame > scene.shot.last; });
+    if (m.poses.empty()) {
+      say({{.what = fmt::format("{} knows none of the shot's frames", scene.graph.nodes[n].name),
+            .remedy = fmt::format("the shot has frames {} to {}: measure them, or give it its own track",
+                                  scene.shot.first, scene.shot.last),
+            .file = scene.graph.file}});
+      return kMistake;
+    }
     followed.push_back({HeldRegion(m, scene.shot.shutter_deg, kHeldLongest), telling_frames({&m}, kHeld)});
   }
   std::set<std::pair<std::string, int>> unread;

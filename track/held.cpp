@@ -35,9 +35,10 @@ Picture smeared(const Picture& p, const Path& path) {
   for (int y = w.y0; y < w.y1; ++y)
     for (int x = w.x0; x < w.x1; ++x) {
       const Point p0(x + 0.5, y + 0.5), open = map(path.open, p0), close = map(path.close, p0);
+      const bool known = open.allFinite() && close.allFinite();
       for (int i = 0; i < steps; ++i) {
         const double t = (2 * i + 1.0) / steps - 1;
-        const Point at = p0 + t * (close - open) / 2 + t * t * ((close + open) / 2 - p0);
+        const Point at = known ? Point(p0 + t * (close - open) / 2 + t * t * ((close + open) / 2 - p0)) : p0;
         for (int k = 0; k < p.channels(); ++k) out.at(x, y)[k] += value_at(p, at, k) / static_cast<float>(steps);
       }
     }

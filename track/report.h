@@ -43,7 +43,7 @@ struct TrackReport {
   double difference_gain = 1;  // How much the differences are enlarged, in encoded code values.
 };
 
-// The page. Each track has one frame or more.
+// The page. Each track has one frame or more; every frame from the first to the last takes a little of the page.
 std::string report_page(const TrackReport& report);
 
 }  // namespace pw

@@ -140,6 +140,20 @@ class TrackPage(unittest.TestCase):
         self.assertEqual(self.held(root)[4], [])
         self.assertIn("there is no picture of this frame", text)
 
+    def test_a_track_of_other_frames(self):
+        """What a track knows beyond the shot is no part of the page; of a track that knows nothing else there is none."""
+        track = json.loads((self.folder / "sign.json").read_text())
+        shot = SHOT.replace("shutter_deg = 0", "shutter_deg = 0, frames = [2, 4]")
+        _, root = self.page(shot=shot)
+        self.assertEqual(sorted(self.held(root)), [2, 3, 4])
+        for frame in track["frames"]:
+            frame["frame"] += 9000000
+        (self.folder / "sign.json").write_text(json.dumps(track))
+        done = self.measure(shot=SHOT)
+        self.assertEqual((done.returncode, done.stderr),
+                         (2, "quay.toml: sign knows none of the shot's frames; the shot has frames 1 to 6: measure them, or "
+                             "give it its own track\n"))
+
     def test_messages(self):
         for words, shot, message in (
                 (("plate",), SHOT, "quay.toml: plate is no plane, and a report shows planes; name planes only, or no node "
