@@ -82,7 +82,8 @@ std::string plots(const TrackReport& r) {
   std::array<Plot, 2> way{Plot{.title = "Corners: way from the reference to the right, px", .least = 1},
                           Plot{.title = "Corners: way from the reference down, px", .least = 1}};
   for (size_t t = 0; t < r.tracks.size(); ++t) {
-    const auto& [track, image, m, held] = r.tracks[t];
+    const std::string& track = r.tracks[t].name;
+    const Motion& m = r.tracks[t].motion;
     const std::string thin = "line " + track_style(t), thick = thin + " strong";
     residual.lines.push_back({thick, track, over_time(m, axis, [&](const Pose& p) {
                                 // The reference has none: a zero there says nothing of the track.
