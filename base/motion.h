@@ -36,7 +36,8 @@ struct Motion {
   std::vector<Point> region;  // 4 or more corners in the reference frame, where they are seen.
   std::vector<Pose> poses;    // Ascending frames.
   Lens lens = {};
-  double readout = 0;  // Time from the first row to the last, frames; -1 to 1, below 0: from the bottom up.
+  double readout = 0;     // Time from the first row to the last, frames; -1 to 1, below 0: from the bottom up.
+  double readout_sd = 0;  // Standard deviation where it was found; 0: given.
 
   // The pose of exactly that frame, or null.
   const Pose* find(int frame) const;
@@ -52,8 +53,8 @@ struct Motion {
   // False: a homography says all, and the three below agree with it.
   bool bent() const { return !lens.none() || readout != 0; }
   // From where a point is seen at time t (frame t when it is whole) to its place in the ideal reference, and back. Rows
-  // beyond the picture count as its first or last. Nothing where the motion is not known or the lens shows nothing;
-  // back also when the plane outruns the rows.
+  // beyond the picture go on in time for half its height. Nothing where the motion is not known or the lens shows
+  // nothing; back also when the plane outruns the rows.
   std::optional<Point> ref_from_seen(double t, const Point& seen) const;
   std::optional<Point> seen_from_ref(double t, const Point& ideal) const;
   // From where it is seen at time `from` to where it is seen at time `to`.

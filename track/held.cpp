@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "track/region.h"
-#include "warp/resample.h"
+#include "warp/bend.h"
 
 namespace pw {
 namespace {
@@ -76,13 +76,20 @@ std::optional<HeldFrame> HeldRegion::hold(const Picture& picture, int f) const {
   const Matrix3 ref_from_small = inverted(small_from_ref_), frame_from_small = frame_from_ref * ref_from_small;
   // Where many pixels become one the short filter does, in a fraction of the time.
   const Filter filter = small_from_ref_(0, 0) < 0.5 ? Filter::linear : Filter::sharp;
-  HeldFrame held{
-      resample(picture, inverted(frame_from_small), window_, {.filter = filter, .edge = Edge::hold}), {}, {}};
+  const ResampleOptions options{.filter = filter, .edge = Edge::hold};
+  const auto frame_from = [&](const Point& small) -> std::optional<Point> {
+    if (!motion_.bent()) return map(frame_from_small, small);
+    return motion_.seen_between(f, motion_.reference, map(ref_from_small, small));
+  };
+  HeldFrame held{motion_.bent() ? resample(picture, frame_from, window_, options)
+                                : resample(picture, inverted(frame_from_small), window_, options),
+                 {},
+                 {}};
   const Rect& w = picture.window();
   for (int y = 0; y < window_.y1; ++y)
     for (int x = 0; x < window_.x1; ++x) {
-      const Point p = map(frame_from_small, {x + 0.5, y + 0.5});
-      held.seen.push_back(p.x() >= w.x0 && p.x() < w.x1 && p.y() >= w.y0 && p.y() < w.y1);
+      const auto p = frame_from({x + 0.5, y + 0.5});
+      held.seen.push_back(p && p->x() >= w.x0 && p->x() < w.x1 && p->y() >= w.y0 && p->y() < w.y1);
     }
   const Path path = frame_path(motion_, f, shutter_deg_);
   held.path = {small_from_ref_ * path.open * ref_from_small, small_from_ref_ * path.close * ref_from_small};

@@ -63,16 +63,6 @@ double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> regio
   return way;
 }
 
-bool sane(const Matrix3& h, std::span<const Point> region) {
-  if (!h.allFinite()) return false;
-  for (const Point& p : region) {
-    const double w = h(2, 0) * p.x() + h(2, 1) * p.y() + h(2, 2);
-    if (!(w > 1e-6)) return false;
-  }
-  const double ratio = signed_area(mapped(h, region)) / signed_area(region);
-  return ratio > 0.01 && ratio < 100;
-}
-
 Reference::Options Tracker::alignment_options(double noise) const {
   Reference::Options o;
   // Both footprints average each picture's noise to about 0.6 of what its pixels have.
@@ -102,7 +92,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     const Matrix3 back = still.inverse();
     const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
     const auto region = mapped(still, options.region);
-    const Matrix3 expected = sane(steady, options.region) ? step : Matrix3(Matrix3::Identity());
+    const Matrix3 expected = plausible(steady, options.region) ? step : Matrix3(Matrix3::Identity());
     if (const auto g = follow(past.image, features, region, usable, expected))
       starts.push_back(normalised(g->h * still));
     starts.push_back(steady);
@@ -121,7 +111,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   const auto attempt = [&](const std::vector<Matrix3>& from) {
     Rect window;
     for (const Matrix3& h : from)
-      if (sane(h, options.region)) {
+      if (plausible(h, options.region)) {
         const auto r = mapped_bounds(h, reference.box());
         window = unite(window, r ? intersect(r->grown(48), picture) : picture);
       }
@@ -135,13 +125,13 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     // tells no difference would only find it again.
     const double near_px = kNearStart * std::ldexp(1.0, o.from_level);
     for (const Matrix3& h : from) {
-      if (!sane(h, options.region)) continue;
+      if (!plausible(h, options.region)) continue;
       if (best.visible > 0 && farthest(h, best.frame_from_ref, options.region) < near_px) continue;
       set_paths(o, h);
       Alignment t = past.last;
       t.frame_from_ref = h;
       const Alignment a = reference.align(p, ignore, t, o, runner);
-      if (sane(a.frame_from_ref, options.region) && a.visible / a.inflation > 1.1 * best.visible / best.inflation)
+      if (plausible(a.frame_from_ref, options.region) && a.visible / a.inflation > 1.1 * best.visible / best.inflation)
         best = a;
       if (best.visible > 0.8 && best.inflation < 2) break;
     }
@@ -195,7 +185,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
 
 Pose Tracker::judge(int frame, const Alignment& a) const {
   Pose pose{frame, a.frame_from_ref, TrackStatus::good, a.residual};
-  if (!sane(a.frame_from_ref, options.region) || a.weight.empty()) {
+  if (!plausible(a.frame_from_ref, options.region) || a.weight.empty()) {
     pose.status = TrackStatus::lost;
     pose.reason = "no position was found at which the frame looks like the reference";
     return pose;

@@ -95,7 +95,7 @@ Result<std::vector<Pose>> track_rectified(const Rectified& rectified, const Moti
 }  // namespace
 
 Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options, const Runner& runner,
-                          const std::function<bool(int, int)>& progress, double* readout_sd) {
+                          const std::function<bool(int, int)>& progress) {
   const bool rolling = options.readout != 0 || options.find_readout;
   if (options.lens.none() && !rolling) return track_plane(frames, options.plane, runner, progress);
   const Picture image = frames.image(options.plane.reference);
@@ -107,7 +107,10 @@ Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options,
               .lens = options.lens};
   for (int pass = 0; pass <= kPasses; ++pass) {
     const Rectified rectified(frames, bend);
-    auto poses = track_rectified(rectified, bend, options.plane, runner, progress);
+    const auto in_pass = [&](int done, int total) {
+      return !progress || progress(pass * total + done, (rolling ? kPasses + 1 : 1) * total);
+    };
+    auto poses = track_rectified(rectified, bend, options.plane, runner, in_pass);
     if (!poses) return fail(poses.error());
     const std::vector<Sight> sights = rolling ? sights_of(bend, *poses) : std::vector<Sight>{};
     bend.poses = std::move(*poses);
@@ -117,7 +120,7 @@ Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options,
     for (int step = 0; options.find_readout && step < kMostSteps; ++step) {
       const auto left = readout_left(bend);
       if (!left) return fail(left.error());
-      if (readout_sd) *readout_sd = left->sd;
+      bend.readout_sd = left->sd;
       bend.readout = std::clamp(bend.readout + left->more, -1.0, 1.0);
       straighten(sights, bend);
       if (std::abs(left->more) < 1e-4) break;

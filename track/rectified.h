@@ -35,8 +35,8 @@ struct BentOptions {
 
 // As track_plane(), for footage that bends: the motion carries lens and readout, and its covariances are those of where
 // the corners are seen. More problems: a corner of the region where the lens sees nothing; a readout that the motion
-// does not fix. `readout_sd`: standard deviation of a readout that was found.
+// does not fix.
 Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options, const Runner& runner,
-                          const std::function<bool(int done, int total)>& progress = {}, double* readout_sd = nullptr);
+                          const std::function<bool(int done, int total)>& progress = {});
 
 }  // namespace pw

@@ -56,4 +56,15 @@ double area_inside(std::span<const Point> polygon, const Rect& r) {
   return shape.empty() ? 0 : std::abs(signed_area(shape));
 }
 
+bool plausible(const Matrix3& h, std::span<const Point> region) {
+  if (!h.allFinite()) return false;
+  std::vector<Point> mapped;
+  for (const Point& p : region) {
+    if (!(h(2, 0) * p.x() + h(2, 1) * p.y() + h(2, 2) > 1e-6)) return false;
+    mapped.push_back(map(h, p));
+  }
+  const double ratio = signed_area(mapped) / signed_area(region);
+  return ratio > 0.01 && ratio < 100;
+}
+
 }  // namespace pw

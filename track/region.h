@@ -19,4 +19,8 @@ std::vector<float> coverage(std::span<const Point> polygon, const Rect& window);
 // polygons).
 double area_inside(std::span<const Point> polygon, const Rect& r);
 
+// Whether a homography can be how a camera sees the region elsewhere: all its corners before the camera, not mirrored,
+// its area 0.01 to 100 times as large.
+bool plausible(const Matrix3& h, std::span<const Point> region);
+
 }  // namespace pw

@@ -39,30 +39,6 @@ Picture shrunk(const Picture& p, int n) {
   return std::move(c).finish();
 }
 
-Picture coloured(const Picture& p, const Matrix3& m) {
-  if (m.isIdentity(0)) return p;
-  Canvas c = Canvas::copy(p, p.window());
-  for (int y = p.window().y0; y < p.window().y1; ++y) {
-    float* q = c.row(y);
-    for (int x = 0; x < p.window().width(); ++x, q += p.channels()) {
-      const Eigen::Vector3d v = m * Eigen::Vector3d(q[0], q[1], q[2]);
-      for (int k = 0; k < 3; ++k) q[k] = static_cast<float>(v[k]);
-    }
-  }
-  return std::move(c).finish();
-}
-
-bool plausible(const Matrix3& h, std::span<const Point> region) {
-  if (!h.allFinite()) return false;
-  std::vector<Point> mapped;
-  for (const Point& p : region) {
-    if (!(h(2, 0) * p.x() + h(2, 1) * p.y() + h(2, 2) > 1e-6)) return false;
-    mapped.push_back(map(h, p));
-  }
-  const double ratio = signed_area(mapped) / signed_area(region);
-  return ratio > 0.01 && ratio < 100;
-}
-
 // Mean colours of both over squares that show the plane in both.
 struct Pairs {
   std::vector<Eigen::Vector3d> still, plate;
@@ -106,6 +82,19 @@ std::vector<double> in_plate(const Eigen::MatrixXd& in_still, const Matrix3& sti
 }
 
 }  // namespace
+
+Picture coloured(const Picture& p, const Matrix3& m) {
+  if (m.isIdentity(0)) return p;
+  Canvas c = Canvas::copy(p, p.window());
+  for (int y = p.window().y0; y < p.window().y1; ++y) {
+    float* q = c.row(y);
+    for (int x = 0; x < p.window().width(); ++x, q += p.channels()) {
+      const Eigen::Vector3d v = m * Eigen::Vector3d(q[0], q[1], q[2]);
+      for (int k = 0; k < 3; ++k) q[k] = static_cast<float>(v[k]);
+    }
+  }
+  return std::move(c).finish();
+}
 
 std::optional<Matrix3> match_colour(std::span<const Eigen::Vector3d> still, std::span<const Eigen::Vector3d> plate,
                                     ColourMatch how) {

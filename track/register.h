@@ -43,6 +43,9 @@ struct Registration {
 Result<Registration> register_still(const Picture& plate, const Picture& ignore, const Picture& still,
                                     const RegisterOptions& options, const Runner& runner);
 
+// `picture` with M applied to its first three channels, linear light.
+Picture coloured(const Picture& picture, const Matrix3& m);
+
 // The gain or matrix M with plate = M * still over pairs of colours in linear light (rows of three), on about code
 // values: least absolute differences by reweighting, then least squares with Tukey's biweight, which counts outliers
 // nothing (P. J. Huber, Robust Statistics, 1981, chapters 4 and 7). Nothing when the pairs do not fix it: fewer than 8

@@ -97,7 +97,8 @@ std::string plots(const TrackReport& r) {
                              })});
       for (int k : {0, 1})
         way[k].lines.push_back({thin, corner, over_time(m, axis, [&](const Pose& p) {
-                                  return map(p.frame_from_ref, m.region[c])[k] - m.region[c][k];
+                                  const auto seen = corner_seen(m, p, c);
+                                  return seen ? (*seen)[k] - m.region[c][k] : kNone;
                                 })});
     }
     sigma.lines.push_back(

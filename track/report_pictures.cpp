@@ -50,15 +50,17 @@ double enlargement(const TrackReport& r) {
 // The region as it is on a frame, with its first corner marked, so that a turn is seen.
 std::string region_on(const Motion& m, const Pose& pose, size_t track, double unit, double enlarged) {
   std::string points, ellipses;
+  Point first(0, 0);
   const size_t corners = m.region.size();
   for (size_t i = 0; i < corners; ++i) {
-    const Point q = map(pose.frame_from_ref, m.region[i]);
-    if (!q.allFinite() || q.cwiseAbs().maxCoeff() > 1e6) return {};
+    const auto seen = corner_seen(m, pose, i);
+    if (!seen || seen->cwiseAbs().maxCoeff() > 1e6) return {};
+    const Point q = *seen;
+    if (i == 0) first = q;
     points += fmt::format("{}{:.2f},{:.2f}", points.empty() ? "" : " ", q.x(), q.y());
     if (pose.corner_covariance.size() == 4 * corners * corners)
       ellipses += ellipse_at(q, pose, i, corners, track, enlarged);
   }
-  const Point first = map(pose.frame_from_ref, m.region[0]);
   return fmt::format(
       "<polygon class=\"casing\" points=\"{0}\"/><polygon class=\"region {1}\" points=\"{0}\"/><circle class=\"first "
       "{1}\" cx=\"{2:.2f}\" cy=\"{3:.2f}\" r=\"{4:.2f}\"/>{5}",

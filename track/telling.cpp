@@ -16,6 +16,13 @@ int frame_of_largest(const Motion& m, Measure measure) {
 
 }  // namespace
 
+std::optional<Point> corner_seen(const Motion& m, const Pose& pose, size_t corner) {
+  const Point p = m.region[corner];
+  const auto seen =
+      m.bent() ? m.seen_between(pose.frame, m.reference, p) : std::optional<Point>(map(pose.frame_from_ref, p));
+  return seen && seen->allFinite() ? seen : std::nullopt;
+}
+
 std::vector<double> corner_sigmas(const Pose& pose) {
   std::vector<double> sigmas;
   if (pose.status == TrackStatus::lost) return sigmas;

@@ -1,10 +1,14 @@
 // Where to look when a motion is to be judged.
 #pragma once
+#include <optional>
 #include <vector>
 
 #include "base/motion.h"
 
 namespace pw {
+
+// Where a corner of the region is seen on the pose's frame. Nothing where it is not known.
+std::optional<Point> corner_seen(const Motion& m, const Pose& pose, size_t corner);
 
 // The standard deviation of each mapped corner along its worst direction, px: the root of the larger eigenvalue of its
 // 2 x 2 covariance. Empty when the pose is lost or its covariance is not known.

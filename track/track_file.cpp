@@ -100,6 +100,7 @@ struct Reading {
       if (!covers_picture(m.lens)) say(*lens, "this lens folds the picture over", "a smaller k1 or k2");
     }
     if (const Json* r = root.find("readout")) m.readout = number(*r, "'readout'", 1);
+    if (const Json* r = root.find("readout_sd")) m.readout_sd = std::abs(number(*r, "'readout_sd'", 1));
   }
   std::vector<Point> points(const Json& v, const std::string& of, size_t count) {
     std::vector<Point> all;
@@ -154,6 +155,7 @@ std::string track_text(const Motion& m) {
   t += "],\n";
   if (!m.lens.none()) t += fmt::format(" \"lens\": [{}, {}],\n", m.lens.k1, m.lens.k2);
   if (m.readout != 0) t += fmt::format(" \"readout\": {},\n", m.readout);
+  if (m.readout_sd != 0) t += fmt::format(" \"readout_sd\": {},\n", m.readout_sd);
   t += " \"frames\": [";
   for (size_t i = 0; i < m.poses.size(); ++i) {
     const Pose& p = m.poses[i];

@@ -63,6 +63,28 @@ Result<void> store(const Graph& graph, const Node& node, const Measured& m, cons
   return node.kind->hooks.save(m, stem, key);
 }
 
+// What takes a bent motion for a straight one.
+void tell_of_bent(const Graph& graph, const std::vector<bool>& needed, const std::vector<Measured>& measured,
+                  Problems& remarks) {
+  for (size_t n = 0; n < graph.nodes.size(); ++n) {
+    const Node& node = graph.nodes[n];
+    if (!needed[n]) continue;
+    for (size_t i = 0; i < node.inputs.size(); ++i)
+      for (const Link& l : node.inputs[i]) {
+        const Motion* motion = std::get_if<Motion>(&measured[l.node]);
+        if (node.kind->inputs[i].bent || !motion || !motion->bent()) continue;
+        remarks.push_back({.what = fmt::format("{} takes {} as if nothing bent it: neither lens nor readout", node.name,
+                                               graph.nodes[l.node].name),
+                           .remedy = "look at it near the picture's edges; pin alone follows what bends",
+                           .file = graph.file,
+                           .line = node.at.line,
+                           .column = node.at.column,
+                           .node = node.name,
+                           .severity = Severity::warning});
+      }
+  }
+}
+
 }  // namespace
 
 Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const MeasureOptions& options) {
@@ -109,6 +131,7 @@ Result<Results> measure(const Scene& full, const std::vector<int>& wanted, const
     results.done.push_back({static_cast<int>(n), reused, took.count()});
     if (options.measured) options.measured(results.done.back());
   }
+  tell_of_bent(graph, needed, results.measured, results.remarks);
   return results;
 }
 

@@ -2,10 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <array>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
-#include "comp/media/whole_file.h"
+#include "comp/kinds/stored_json.h"
 #include "comp/spec/declare.h"
 
 namespace pw::camera_kind {
@@ -30,67 +30,46 @@ Result<Measured> measure(const CameraParams& p, const Measuring& m) {
   return Measured(std::move(*camera));
 }
 
-// {"format": "platewright-camera", "version": 1, "key", "size", "frame", "focal_px", "height_m", "tilt_deg",
-// "roll_deg", each with its "..._sd", "horizon": rows at the left and right end, "frame_from_ground", "residual_px",
-// "doubt"}.
+// The numbers of a camera by name.
+auto numbers_of(auto& c) {
+  return std::array{std::pair{"focal_px", &c.focal_px},      std::pair{"focal_sd_px", &c.focal_sd_px},
+                    std::pair{"height_m", &c.height_m},      std::pair{"height_sd_m", &c.height_sd_m},
+                    std::pair{"tilt_deg", &c.tilt_deg},      std::pair{"tilt_sd_deg", &c.tilt_sd_deg},
+                    std::pair{"roll_deg", &c.roll_deg},      std::pair{"roll_sd_deg", &c.roll_sd_deg},
+                    std::pair{"residual_px", &c.residual_px}};
+}
+
+// "key", "size", "frame", the numbers, "horizon": its rows at the left and right end, "frame_from_ground" row by row,
+// "doubt".
 Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
   const Camera& c = std::get<Camera>(m);
-  nlohmann::ordered_json j = {{"format", "platewright-camera"},
-                              {"version", 1},
-                              {"key", key},
-                              {"size", {c.width, c.height}},
-                              {"frame", c.frame},
-                              {"focal_px", c.focal_px},
-                              {"focal_sd_px", c.focal_sd_px},
-                              {"height_m", c.height_m},
-                              {"height_sd_m", c.height_sd_m},
-                              {"tilt_deg", c.tilt_deg},
-                              {"tilt_sd_deg", c.tilt_sd_deg},
-                              {"roll_deg", c.roll_deg},
-                              {"roll_sd_deg", c.roll_sd_deg},
-                              {"residual_px", c.residual_px},
-                              {"horizon", {c.horizon_y(0), c.horizon_y(c.width)}}};
-  for (int r = 0; r < 3; ++r)
-    j["frame_from_ground"].push_back({c.frame_from_ground(r, 0), c.frame_from_ground(r, 1), c.frame_from_ground(r, 2)});
+  nlohmann::ordered_json j = {{"key", key}, {"size", {c.width, c.height}}, {"frame", c.frame}};
+  for (const auto& [name, value] : numbers_of(c)) j[name] = *value;
+  j["horizon"] = {c.horizon_y(0), c.horizon_y(c.width)};
+  const Eigen::Matrix<double, 3, 3, Eigen::RowMajor> h = c.frame_from_ground;
+  j["frame_from_ground"] = std::vector<double>(h.data(), h.data() + 9);
   j["doubt"] = c.doubt;
-  const std::string text = j.dump(1) + "\n";
-  return write_whole_file(stem + ".json", {reinterpret_cast<const unsigned char*>(text.data()), text.size()});
+  return save_json(j, stem);
 }
 
 Result<Measured> recall(const std::string& stem, const std::string& key) {
-  auto bytes = read_whole_file(stem + ".json");
-  if (!bytes) return fail(bytes.error());
-  const ByteSpan s = bytes->bytes();
-  const auto j = nlohmann::json::parse(s.begin(), s.end(), nullptr, false);
-  const Problem damaged{.what = "it is damaged"};
-  if (!j.is_object() || j.value("format", "") != "platewright-camera" || j.value("version", 0) != 1)
-    return fail(damaged);
-  if (j.value("key", "") != key) return fail(Problem{.what = "it came from something else"});
-  bool whole = true;
-  const auto number = [&](const nlohmann::json& in) {
-    const double v = in.is_number() ? in.get<double>() : std::nan("");
-    whole = whole && std::isfinite(v);
-    return v;
-  };
-  const auto named = [&](const char* name) { return number(j.contains(name) ? j[name] : nlohmann::json()); };
+  const auto stored = recall_json(stem, key);
+  if (!stored) return fail(stored.error());
   Camera c;
-  const auto size = j.value("size", nlohmann::json::array());
-  if (!size.is_array() || size.size() != 2) return fail(damaged);
-  c.focal_px = named("focal_px"), c.focal_sd_px = named("focal_sd_px");
-  c.height_m = named("height_m"), c.height_sd_m = named("height_sd_m");
-  c.tilt_deg = named("tilt_deg"), c.tilt_sd_deg = named("tilt_sd_deg");
-  c.roll_deg = named("roll_deg"), c.roll_sd_deg = named("roll_sd_deg");
-  c.residual_px = named("residual_px");
-  const double w = number(size[0]), h = number(size[1]), frame = named("frame");
-  const auto rows = j.value("frame_from_ground", nlohmann::json::array());
-  if (!rows.is_array() || rows.size() != 3) return fail(damaged);
-  for (int r = 0; r < 3; ++r) {
-    if (!rows[r].is_array() || rows[r].size() != 3) return fail(damaged);
-    for (int k = 0; k < 3; ++k) c.frame_from_ground(r, k) = number(rows[r][k]);
+  for (const auto& [name, value] : numbers_of(c)) {
+    const auto number = stored_number(*stored, name);
+    if (!number) return fail(damaged_store());
+    *value = *number;
   }
-  if (!whole || !(w >= 1 && w < 1e6 && h >= 1 && h < 1e6 && std::abs(frame) < 1e8)) return fail(damaged);
-  c.width = static_cast<int>(w), c.height = static_cast<int>(h), c.frame = static_cast<int>(frame);
-  if (j.contains("doubt") && j["doubt"].is_string()) c.doubt = j["doubt"].get<std::string>();
+  const auto size = stored_numbers(*stored, "size", 2), h = stored_numbers(*stored, "frame_from_ground", 9);
+  const auto frame = stored_number(*stored, "frame");
+  const auto sound = [](double v) { return v >= 1 && v < 1e6; };
+  if (!size || !h || !frame || !sound((*size)[0]) || !sound((*size)[1]) || !(std::abs(*frame) < 1e8))
+    return fail(damaged_store());
+  c.width = static_cast<int>((*size)[0]), c.height = static_cast<int>((*size)[1]), c.frame = static_cast<int>(*frame);
+  for (int i = 0; i < 9; ++i) c.frame_from_ground(i / 3, i % 3) = (*h)[i];
+  if (const auto doubt = stored->find("doubt"); doubt != stored->end() && doubt->is_string())
+    c.doubt = doubt->get<std::string>();
   return Measured(std::move(c));
 }
 

@@ -2,9 +2,8 @@
 
 #include <fmt/format.h>
 
-#include "comp/media/whole_file.h"
+#include "comp/kinds/stored_json.h"
 #include "comp/spec/declare.h"
-#include "nlohmann/json.hpp"
 
 namespace pw::lens_kind {
 namespace {
@@ -17,25 +16,20 @@ Result<Measured> measure(const LensParams& p, const Measuring&) { return Measure
 
 Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
   const Lens& l = std::get<Lens>(m);
-  const nlohmann::json j{{"key", key}, {"k1", l.k1}, {"k2", l.k2}, {"k1_sd", l.k1_sd}, {"k2_sd", l.k2_sd}};
-  const std::string text = j.dump(1) + "\n";
-  return write_whole_file(stem + ".json", {reinterpret_cast<const unsigned char*>(text.data()), text.size()});
+  return save_json({{"key", key}, {"k1", l.k1}, {"k2", l.k2}, {"k1_sd", l.k1_sd}, {"k2_sd", l.k2_sd}}, stem);
 }
 
 Result<Measured> recall(const std::string& stem, const std::string& key) {
-  auto bytes = read_whole_file(stem + ".json");
-  if (!bytes) return fail(bytes.error());
-  const ByteSpan s = bytes->bytes();
-  const auto j = nlohmann::json::parse(s.begin(), s.end(), nullptr, false);
-  if (!j.is_object() || !j.contains("key") || j["key"] != key)
-    return fail(Problem{.what = "it came from something else"});
+  const auto stored = recall_json(stem, key);
+  if (!stored) return fail(stored.error());
   Lens lens;
   for (const auto& [name, value] : {std::pair{"k1", &lens.k1}, std::pair{"k2", &lens.k2},
                                     std::pair{"k1_sd", &lens.k1_sd}, std::pair{"k2_sd", &lens.k2_sd}}) {
-    if (!j.contains(name) || !j[name].is_number()) return fail(Problem{.what = "it is damaged"});
-    *value = j[name].get<double>();
+    const auto number = stored_number(*stored, name);
+    if (!number) return fail(damaged_store());
+    *value = *number;
   }
-  if (!covers_picture(lens)) return fail(Problem{.what = "it is damaged"});
+  if (!covers_picture(lens)) return fail(damaged_store());
   return Measured(lens);
 }
 

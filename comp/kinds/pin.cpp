@@ -67,7 +67,7 @@ Kind declare() {
                             "Moves a picture with a plane, smeared as the shot's shutter smears.")
       .also({"match move", "corner pin"})
       .input({"image", Flow::picture, "A still, or a moving picture that lies in the plane's reference frame."})
-      .input({"motion", Flow::motion, "The plane it moves with."})
+      .input({.name = "motion", .flow = Flow::motion, .doc = "The plane it moves with.", .bent = true})
       .output({"image", Flow::picture, "The picture as each frame sees it; clear where it does not reach."})
       .param("filter", &PinParams::filter,
              {.doc = "How values between pixels are made; sharp keeps most detail.",

@@ -99,6 +99,10 @@ Problems remarks(const Measured& m) {
     if (p.status == TrackStatus::weak || p.status == TrackStatus::hidden) weak.push_back(p.frame);
   }
   Problems problems;
+  if (motion.readout_sd > 0)
+    problems.push_back({.what = fmt::format("the rows take {:.3f} (+- {:.3f}) of a frame from the first to the last",
+                                            motion.readout, motion.readout_sd),
+                        .severity = Severity::note});
   if (!lost.empty())
     problems.push_back({.what = fmt::format("lost on {} frames, the first is {}", lost.size(), lost.front()),
                         .remedy = "choose a reference or a region that is seen there",
@@ -158,8 +162,7 @@ Kind declare() {
               .high = 2})
       .param("readout", &Plane::readout,
              {.doc = "Share of a frame that a camera which reads rows one by one takes from the first to the last; "
-                     "below 0: from "
-                     "the bottom up.",
+                     "below 0: from the bottom up.",
               .unit = Unit::fraction,
               .min = -1,
               .max = 1})

@@ -7,10 +7,8 @@
 #include <span>
 
 #include "base/alpha.h"
-#include "comp/kinds/encoding_choice.h"
 #include "comp/kinds/measured_frames.h"
-#include "comp/media/identity.h"
-#include "comp/media/still.h"
+#include "comp/kinds/still_file.h"
 #include "comp/spec/declare.h"
 #include "warp/resample.h"
 
@@ -28,21 +26,6 @@ struct Register {
 };
 enum { kImage, kIgnore };
 
-ReadOptions read_options(const Register& p, const Shot& shot) {
-  return {chosen(p.encoding), space_transform(p.encoding, shot, Colours::Way::reading)};
-}
-
-Result<Survey> survey(const Register& p, const Shot& shot) {
-  Survey s;
-  if (p.file.empty()) return s;
-  const std::string path = shot.path(p.file);
-  auto info = inspect_still(path, read_options(p, shot));
-  if (!info) return fail(info.error());
-  s.warnings = std::move(info->warnings);
-  s.identity = file_identity(path);
-  return s;
-}
-
 std::string numbers(std::span<const double> v) { return fmt::format("{}", fmt::join(v, " ")); }
 
 // As lines of names and numbers, so that a person can read in the stored file how the still lies.
@@ -55,27 +38,14 @@ std::string told(const Registration& r, int reference) {
       numbers(r.corner_covariance));
 }
 
-Picture coloured(const Picture& p, const Matrix3& m) {
-  Canvas c = Canvas::copy(p, p.window());
-  for (int y = p.window().y0; y < p.window().y1; ++y) {
-    float* q = c.row(y);
-    for (int x = 0; x < p.window().width(); ++x, q += p.channels()) {
-      const Eigen::Vector3d v = m * Eigen::Vector3d(q[0], q[1], q[2]);
-      for (int k = 0; k < 3; ++k) q[k] = static_cast<float>(v[k]);
-    }
-  }
-  return std::move(c).finish();
-}
-
 Result<Measured> measure(const Register& p, const Measuring& m) {
-  auto file = read_still(m.shot.path(p.file), read_options(p, m.shot));
+  auto file = read_still_file(p.file, p.encoding, m);
   if (!file) return fail(file.error());
-  for (Problem& w : file->warnings) m.warn(std::move(w));
   const int reference = p.reference ? static_cast<int>(p.reference) : m.shot.first;
   const MeasuredFrames frames(m);
   const Picture plate = frames.get(kImage, 0, reference), ignore = frames.mattes(kIgnore, reference);
   if (!frames.problems().empty()) return fail(frames.problems());
-  Picture still = std::move(file->picture);
+  Picture still = std::move(*file);
   still = still.moved(-still.window().x0, -still.window().y0);
   auto r = register_still(plate, ignore, still,
                           {.region = p.region,
@@ -110,14 +80,8 @@ constexpr const char *kKey = "PlatewrightKey", *kFit = "PlatewrightFit", *kDoubt
 
 Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
   const Still& s = std::get<Still>(m);
-  WriteOptions o;
-  o.depth = Depth::float32;
-  o.encoding = Encoding::linear;
-  o.compression = "zip";
-  o.width = s.picture.window().x1, o.height = s.picture.window().y1;
-  o.texts = {{kKey, key}, {kReference, fmt::format("{}", *s.own_frame)}, {kFit, s.fit}, {kDoubt, s.doubt}};
-  if (auto written = write_still(stem + ".exr", s.picture, o); !written) return fail(written.error());
-  return {};
+  return save_still(s, stem,
+                    {{kKey, key}, {kReference, fmt::format("{}", *s.own_frame)}, {kFit, s.fit}, {kDoubt, s.doubt}});
 }
 
 Result<Measured> recall(const std::string& stem, const std::string& key) {
@@ -142,8 +106,6 @@ Problems remarks(const Measured& m) {
            .severity = Severity::warning}};
 }
 
-const Still& own(const Ask& a) { return std::get<Still>(*a.own); }
-
 }  // namespace
 
 Kind declare() {
@@ -159,11 +121,7 @@ Kind declare() {
       .output({"image", Flow::picture, "The still as the reference frame sees the plane; pin moves it on."})
       .param("file", &Register::file,
              {.doc = "The still.", .role = Role::file_in, .required = true, .example = "\"wall.png\""})
-      .param("encoding", &Register::encoding,
-             {.doc = "What the file's code values mean; tagged: what the file says, or what is usual for its format.",
-              .choices = kEncodingChoices,
-              .beyond = space_that_is_read,
-              .beyond_doc = kColourSpaceDoc})
+      .param("encoding", &Register::encoding, still_encoding())
       .param("region", &Register::region,
              {.doc = "Corners of the part of the plane that both show, in the reference frame; four or more.",
               .unit = Unit::px,
@@ -210,17 +168,14 @@ Kind declare() {
         return Complaint{"reference", fmt::format("is frame {}, which the shot does not have", p.reference),
                          fmt::format("it has frames {} to {}", shot.first, shot.last)};
       })
-      .survey(survey)
+      .survey([](const Register& p, const Shot& shot) { return survey_still_file(p.file, p.encoding, shot); })
       .measure(measure)
       .save(save)
       .recall(recall)
       .remarks(remarks)
-      .extent([](const Register&, const Ask& a) {
-        const auto bounds = mapped_bounds(scaling(a.shot.scale, a.shot.scale), own(a).picture.window());
-        return bounds ? *bounds : Rect{};
-      })
+      .extent([](const Register&, const Ask& a) { return still_extent(own_still(a), a.shot); })
       .make([](const Register&, const Making& m) {
-        const Picture& p = own(m).picture;
+        const Picture& p = own_still(m).picture;
         return m.shot.scale == 1 ? p.cropped(m.rect) : resample(p, scaling(m.shot.scale, m.shot.scale), m.rect);
       });
 }

@@ -4,9 +4,7 @@
 #include <charconv>
 #include <cmath>
 
-#include "comp/kinds/encoding_choice.h"
-#include "comp/media/identity.h"
-#include "comp/media/still.h"
+#include "comp/kinds/still_file.h"
 #include "comp/repair/together.h"
 #include "comp/spec/declare.h"
 #include "warp/resample.h"
@@ -24,26 +22,10 @@ struct StillParams {
 };
 enum { kImage, kMotion, kIgnore };
 
-ReadOptions read_options(const StillParams& p, const Shot& shot) {
-  return {chosen(p.encoding), space_transform(p.encoding, shot, Colours::Way::reading)};
-}
-
-Result<Survey> survey(const StillParams& p, const Shot& shot) {
-  Survey s;
-  if (p.file.empty()) return s;
-  const std::string path = shot.path(p.file);
-  auto info = inspect_still(path, read_options(p, shot));
-  if (!info) return fail(info.error());
-  s.warnings = std::move(info->warnings);
-  s.identity = file_identity(path);
-  return s;
-}
-
 Result<Measured> from_file(const StillParams& p, const Measuring& m) {
-  auto file = read_still(m.shot.path(p.file), read_options(p, m.shot));
+  auto file = read_still_file(p.file, p.encoding, m);
   if (!file) return fail(file.error());
-  for (Problem& w : file->warnings) m.warn(std::move(w));
-  Still still{std::move(file->picture), std::nullopt, {}, 0};
+  Still still{std::move(*file), std::nullopt, {}, 0};
   if (p.own_frame) still.own_frame = static_cast<int>(p.own_frame);
   return Measured(std::move(still));
 }
@@ -116,17 +98,11 @@ constexpr const char *kKey = "PlatewrightKey", *kFrames = "PlatewrightFrames", *
 Result<void> save(const Measured& m, const std::string& stem, const std::string& key) {
   const Still& s = std::get<Still>(m);
   if (s.frames.empty()) return {};  // A file is its own store.
-  WriteOptions o;
-  o.depth = Depth::float32;
-  o.encoding = Encoding::linear;
-  o.compression = "zip";
-  o.width = s.picture.window().x1, o.height = s.picture.window().y1;
-  o.texts = {{kKey, key},
-             {kFrames, fmt::format("{}", fmt::join(s.frames, " "))},
-             {kBare, fmt::format("{}", s.uncovered_share)},
-             {kGrain, fmt::format("{}", s.grain_share)}};
-  if (auto written = write_still(stem + ".exr", s.picture, o); !written) return fail(written.error());
-  return {};
+  return save_still(s, stem,
+                    {{kKey, key},
+                     {kFrames, fmt::format("{}", fmt::join(s.frames, " "))},
+                     {kBare, fmt::format("{}", s.uncovered_share)},
+                     {kGrain, fmt::format("{}", s.grain_share)}});
 }
 
 Result<Measured> recall(const std::string& stem, const std::string& key) {
@@ -160,15 +136,8 @@ Problems remarks(const Measured& m) {
            .severity = Severity::warning}};
 }
 
-const Still& own(const Ask& a) { return std::get<Still>(*a.own); }
-
-Rect extent(const StillParams&, const Ask& a) {
-  const auto bounds = mapped_bounds(scaling(a.shot.scale, a.shot.scale), own(a).picture.window());
-  return bounds ? *bounds : Rect{};
-}
-
 Picture make(const StillParams&, const Making& m) {
-  const Picture& p = own(m).picture;
+  const Picture& p = own_still(m).picture;
   return m.shot.scale == 1 ? p.cropped(m.rect)
                            : resample(p, scaling(m.shot.scale, m.shot.scale), m.rect, {.edge = Edge::hold});
 }
@@ -184,11 +153,7 @@ Kind declare() {
       .input({.name = "ignore", .flow = Flow::matte, .doc = "What must not be in it.", .required = false, .list = true})
       .output({"image", Flow::picture, "The still."})
       .param("file", &StillParams::file, {.doc = "A picture file instead of frames.", .role = Role::file_in})
-      .param("encoding", &StillParams::encoding,
-             {.doc = "What the file's code values mean; tagged: what the file says, or what is usual for its format.",
-              .choices = kEncodingChoices,
-              .beyond = space_that_is_read,
-              .beyond_doc = kColourSpaceDoc})
+      .param("encoding", &StillParams::encoding, still_encoding())
       .param("own_frame", &StillParams::own_frame,
              {.doc = "The frame whose pixels the file lies in; 0: the reference frame of what moves it.",
               .unit = Unit::frames,
@@ -227,13 +192,13 @@ Kind declare() {
                            "add motion = \"NODE\", or name one frame"};
         return std::nullopt;
       })
-      .survey(survey)
+      .survey([](const StillParams& p, const Shot& shot) { return survey_still_file(p.file, p.encoding, shot); })
       .measure(
           [](const StillParams& p, const Measuring& m) { return p.file.empty() ? from_frames(p, m) : from_file(p, m); })
       .save(save)
       .recall(recall)
       .remarks(remarks)
-      .extent(extent)
+      .extent([](const StillParams&, const Ask& a) { return still_extent(own_still(a), a.shot); })
       .make(make);
 }
 

@@ -26,6 +26,7 @@ struct Input {
   std::string_view doc;
   bool required = true;
   bool list = false;  // Takes a list of node names as well as one.
+  bool bent = false;  // Of a motion: through a lens, or with rows one after the other, it is followed as it is.
 };
 
 struct Output {

@@ -8,6 +8,8 @@ build=$1 harbour=${2:-}
 movies=$(mktemp -d)
 "$build/tests/bench/bench_movie" "$movies"
 rm -rf "$movies"
+drawn=$build/drawn/planes
+[ -d "$drawn" ] && "$build/tests/bench/bench_trackers" "$drawn" "$build/trackers" --only drift,spin 2>/dev/null
 if [ -n "$harbour" ] && [ -d "$harbour" ]; then
   harbour=$(cd "$harbour" && pwd)  # A shot's paths start at the shot.
   work=$(mktemp -d)

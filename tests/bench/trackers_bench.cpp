@@ -1,12 +1,10 @@
 // The project's tracker beside three references, over any folder of sequences with exact truth; see kHelp. All run on
 // one thread from decoded frames; times are processor time. References, all by OpenCV:
-//   KLT   corners of the last frame within the region (at most 400, quality 0.01, 5 px apart), pyramidal Lucas and
-//         Kanade (21 x 21, 3 levels), homography by RANSAC (2 px), chained from frame to frame.
+//   KLT   chained from frame to frame (tests/truth/references.h has its settings and those of ECC).
 //   SIFT  features of the reference frame's region and of the whole frame, nearest neighbours with ratio 0.8,
 //   homography
 //         by USAC_MAGSAC (2 px, 5000 rounds, confidence 0.999); below 12 inliers the frame is flagged.
-//   ECC   findTransformECC against the reference frame's region (homography, 50 iterations, 1e-5, Gaussian 5), started
-//         from KLT carried on from its last answer; flagged where it gives up.
+//   ECC   against the reference frame, started from KLT carried on from its last answer; flagged where it gives up.
 #include <fmt/format.h>
 
 #include <Eigen/LU>
@@ -16,13 +14,10 @@
 #include <ctime>
 #include <filesystem>
 #include <functional>
-#include <opencv2/calib3d.hpp>
 #include <opencv2/features2d.hpp>
-#include <opencv2/imgproc.hpp>
-#include <opencv2/video/tracking.hpp>
 
 #include "../truth/drawn.h"
-#include "comp/colour/difference.h"
+#include "../truth/references.h"
 #include "comp/media/whole_file.h"
 #include "track/score.h"
 
@@ -60,7 +55,7 @@ double seconds_since(Clock::time_point begin) { return std::chrono::duration<dou
 // Processor time of this program, so that others on the machine do not count.
 double busy_ms() { return 1000.0 * double(std::clock()) / CLOCKS_PER_SEC; }
 
-// A tracker's answers and the time of each frame that it was asked for.
+// A tracker's answers and what frames took.
 struct Run {
   std::string name;
   Motion motion;
@@ -73,57 +68,6 @@ struct Sequence {
   std::vector<Picture> frames;  // Frame 1 first.
   std::vector<cv::Mat> grey;    // The same, encoded, 8 bits.
 };
-
-cv::Mat matrix(const Matrix3& h, int type) {
-  cv::Mat m(3, 3, CV_64F);
-  for (int i = 0; i < 9; ++i) m.at<double>(i / 3, i % 3) = h(i / 3, i % 3);
-  m.convertTo(m, type);
-  return m;
-}
-Matrix3 matrix(const cv::Mat& given) {
-  cv::Mat m;
-  given.convertTo(m, CV_64F);
-  Matrix3 h;
-  for (int i = 0; i < 9; ++i) h(i / 3, i % 3) = m.at<double>(i / 3, i % 3);
-  return h;
-}
-
-cv::Mat grey_of(const Picture& picture) {
-  const Picture p = encoded(picture, Encoding::srgb);
-  cv::Mat one;
-  cv::cvtColor(cv::Mat(p.window().height(), p.window().width(), CV_32FC3, const_cast<float*>(p.row(0))), one,
-               cv::COLOR_RGB2GRAY);
-  one.convertTo(one, CV_8U, 255);
-  return one;
-}
-
-cv::Mat mask_of(const Sequence& s) {
-  std::vector<cv::Point> corners;
-  for (const Point& p : s.truth.region)
-    corners.emplace_back(int(std::lround(p.x() - 0.5)), int(std::lround(p.y() - 0.5)));
-  cv::Mat mask = cv::Mat::zeros(s.grey[0].size(), CV_8U);
-  cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{corners}, 255);
-  return mask;
-}
-
-// One step of KLT; nothing when too few corners were found again.
-std::optional<Matrix3> klt_step(const cv::Mat& last, const cv::Mat& now, const cv::Mat& mask, const Matrix3& h) {
-  cv::Mat here;
-  cv::warpPerspective(mask, here, matrix(h, CV_64F), mask.size(), cv::INTER_NEAREST);
-  std::vector<cv::Point2f> from, to, a, b;
-  cv::goodFeaturesToTrack(last, from, 400, 0.01, 5, here);
-  if (from.size() < 8) return {};
-  std::vector<unsigned char> ok;
-  std::vector<float> error;
-  cv::calcOpticalFlowPyrLK(last, now, from, to, ok, error, {21, 21}, 3);
-  for (size_t i = 0; i < from.size(); ++i)
-    if (ok[i]) a.push_back(from[i]), b.push_back(to[i]);
-  if (a.size() < 8) return {};
-  cv::theRNG().state = 1;
-  const cv::Mat step = cv::findHomography(a, b, cv::RANSAC, 2);
-  if (step.empty()) return {};
-  return normalised(matrix(step) * h);
-}
 
 // What a reference answers for frame number i (0: the first), and whether it believes it.
 struct Answer {
@@ -148,7 +92,7 @@ Run reference(const std::string& name, const Sequence& s, const std::function<An
 }
 
 Run run_klt(const Sequence& s) {
-  const cv::Mat mask = mask_of(s);
+  const cv::Mat mask = cv_mask(s.truth.region, s.grey[0].size());
   Matrix3 h = Matrix3::Identity();
   return reference("KLT", s, [&](size_t i) {
     const auto step = klt_step(s.grey[i - 1], s.grey[i], mask, h);
@@ -158,22 +102,14 @@ Run run_klt(const Sequence& s) {
 }
 
 Run run_ecc(const Sequence& s) {
-  const cv::Mat mask = mask_of(s);
+  const cv::Mat mask = cv_mask(s.truth.region, s.grey[0].size());
   const cv::Rect box = cv::boundingRect(mask);
-  const Matrix3 whole_from_box = translation(box.x, box.y);
   Matrix3 h = Matrix3::Identity();
   return reference("ECC", s, [&](size_t i) {
-    if (const auto step = klt_step(s.grey[i - 1], s.grey[i], mask, h)) h = *step;
-    cv::Mat warp = matrix(normalised(h * whole_from_box), CV_32F);
-    try {
-      cv::findTransformECC(s.grey[0](box), s.grey[i], warp, cv::MOTION_HOMOGRAPHY,
-                           cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 50, 1e-5), cv::noArray(),
-                           5);
-    } catch (const cv::Exception&) {  // It throws when it does not converge.
-      return Answer{h, false};
-    }
-    h = normalised(matrix(warp) * whole_from_box.inverse());
-    return Answer{h};
+    h = klt_step(s.grey[i - 1], s.grey[i], mask, h).value_or(h);
+    const auto fitted = ecc_from(s.grey[0], box, s.grey[i], h);
+    h = fitted.value_or(h);
+    return Answer{h, fitted.has_value()};
   });
 }
 
@@ -181,7 +117,7 @@ Run run_sift(const Sequence& s) {
   const auto sift = cv::SIFT::create();
   std::vector<cv::KeyPoint> at_first, at_now;
   cv::Mat first, now;
-  sift->detectAndCompute(s.grey[0], mask_of(s), at_first, first);
+  sift->detectAndCompute(s.grey[0], cv_mask(s.truth.region, s.grey[0].size()), at_first, first);
   const cv::BFMatcher matcher(cv::NORM_L2);
   Matrix3 h = Matrix3::Identity();
   return reference("SIFT", s, [&](size_t i) {
@@ -197,35 +133,33 @@ Run run_sift(const Sequence& s) {
     cv::Mat inliers;
     const cv::Mat found = cv::findHomography(a, b, cv::USAC_MAGSAC, 2, inliers, 5000, 0.999);
     if (found.empty()) return Answer{h, false};
-    h = normalised(matrix(found));
+    h = normalised(from_cv_matrix(found));
     return Answer{h, cv::countNonZero(inliers) >= 12};
   });
 }
 
-class Decoded final : public PlaneFrames {
- public:
-  Decoded(const Sequence& s, double shutter_deg) : s_(s), shutter_deg_(shutter_deg) {}
-  int first() const override { return 1; }
-  int last() const override { return int(s_.frames.size()); }
-  double shutter_deg() const override { return shutter_deg_; }
-  Picture image(int frame) const override { return s_.frames[frame - 1]; }
+double median(std::vector<double> v) {
+  if (v.empty()) return 0;
+  std::nth_element(v.begin(), v.begin() + v.size() / 2, v.end());
+  return v[v.size() / 2];
+}
 
- private:
-  const Sequence& s_;
-  double shutter_deg_;
-};
-
+// It goes through the frames twice, in the second pass some at a time: a frame costs what it costs in both.
 Run run_own(const Sequence& s, double shutter_deg) {
   PlaneOptions options;
   options.reference = s.truth.reference;
   options.region = s.truth.region;
   Run run{"plane", {}, {}};
+  std::vector<double> first, second;
   auto begin = busy_ms();
-  run.motion = must(track_plane(Decoded(s, shutter_deg), options, serial(), [&](int, int) {
-    run.ms.push_back(busy_ms() - begin);
-    begin = busy_ms();
+  int last = 0;
+  run.motion = must(track_plane(Decoded(s.frames, 1, shutter_deg), options, serial(), [&](int done, int total) {
+    (2 * done <= total ? first : second)
+        .insert((2 * done <= total ? first : second).end(), done - last, (busy_ms() - begin) / (done - last));
+    begin = busy_ms(), last = done;
     return true;
   }));
+  run.ms = {median(first) + median(second)};
   return run;
 }
 
@@ -244,6 +178,7 @@ Settings settings_of(const std::vector<std::string>& words) {
   for (size_t i = 0; i < words.size(); ++i) {
     const std::string& word = words[i];
     if (!word.starts_with("--")) {
+      if (!s.out.empty()) throw Wrong("'" + word + "' is one name too many; see --help");
       (s.folder.empty() ? s.folder : s.out) = word;
       continue;
     }
@@ -296,15 +231,9 @@ Sequence load(const Settings& s, const std::string& name) {
   }
   for (const Pose& pose : q.truth.poses) {
     q.frames.push_back(drawn_frame(folder + "/f.####.png", pose.frame));
-    q.grey.push_back(grey_of(q.frames.back()));
+    q.grey.push_back(eight_bits(cv_grey(q.frames.back())));
   }
   return q;
-}
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0;
-  std::nth_element(v.begin(), v.begin() + v.size() / 2, v.end());
-  return v[v.size() / 2];
 }
 
 // Error over time, log scale from 0.001 to 100 px, one line a tracker; flagged frames are rings.

@@ -22,6 +22,18 @@ TEST(Region, CoverageOfPartsOfPixels) {
   EXPECT_EQ(coverage(box, {10, 10, 12, 11}), (std::vector<float>{0, 0}));
 }
 
+TEST(Region, WhatACameraCanSee) {
+  const std::vector<Point> square{{0, 0}, {10, 0}, {10, 10}, {0, 10}};
+  EXPECT_TRUE(plausible(Matrix3::Identity(), square));
+  EXPECT_FALSE(plausible(scaling(-1, 1), square)) << "mirrored";
+  EXPECT_FALSE(plausible(scaling(0.05, 0.05), square)) << "too small";
+  EXPECT_FALSE(plausible(scaling(20, 20), square)) << "too large";
+  Matrix3 behind = Matrix3::Identity();
+  behind(2, 0) = -0.2;
+  EXPECT_FALSE(plausible(behind, square)) << "a corner behind the camera";
+  EXPECT_FALSE(plausible(Matrix3::Constant(NAN), square));
+}
+
 TEST(Region, AreaInside) {
   EXPECT_NEAR(area_inside(kArrow, {0, 0, 100, 100}), std::abs(signed_area(kArrow)), 1e-9);
   EXPECT_NEAR(area_inside(kArrow, {0, 0, 100, 6}), 16 * 4, 1e-9);

@@ -74,7 +74,17 @@ TEST(Register, AStillFromAsideWithAnotherLensAndGrade) {
   EXPECT_LT(s.off(*r), 5 * std::sqrt(*std::max_element(r->corner_covariance.begin(), r->corner_covariance.end())));
 }
 
-TEST(Register, NoisyPicturesAndAMillionTimesTheLight) {
+TEST(Register, AMillionTimesTheLight) {
+  Shot s;
+  s.scene.scale = 1e6;
+  s.grade.diagonal() << 0.5, 0.8, 0.9;
+  const auto r = register_still(s.plate(), {}, s.still(), {.region = kRegion}, serial());
+  ASSERT_TRUE(r) << to_string(r.error());
+  EXPECT_LT(s.off(*r), 0.05);
+  for (int c = 0; c < 3; ++c) EXPECT_NEAR(r->colour(c, c) * s.grade(c, c), 1, 0.01) << c;
+}
+
+TEST(Register, NoisyPictures) {
   Shot s;
   s.grade.diagonal() << 0.5, 0.8, 0.9;
   s.scene.grain = 0.02, s.scene.rounded = true;

@@ -4,6 +4,7 @@
 #include <iterator>
 #include <stdexcept>
 #include <string>
+#include <vector>
 
 #include "comp/media/sequence.h"
 #include "track/plane.h"
@@ -41,6 +42,25 @@ class DrawnFrames final : public PlaneFrames {
  private:
   std::string folder_;
   int last_;
+  double shutter_deg_;
+};
+
+// Frames beforehand, so that the time is the tracker's.
+class Decoded final : public PlaneFrames {
+ public:
+  explicit Decoded(const PlaneFrames& from) : Decoded({}, from.first(), from.shutter_deg()) {
+    for (int f = from.first(); f <= from.last(); ++f) frames_.push_back(from.image(f));
+  }
+  Decoded(std::vector<Picture> frames, int first, double shutter_deg)
+      : frames_(std::move(frames)), first_(first), shutter_deg_(shutter_deg) {}
+  int first() const override { return first_; }
+  int last() const override { return first_ + int(frames_.size()) - 1; }
+  double shutter_deg() const override { return shutter_deg_; }
+  Picture image(int frame) const override { return frames_[frame - first_]; }
+
+ private:
+  std::vector<Picture> frames_;
+  int first_;
   double shutter_deg_;
 };
 

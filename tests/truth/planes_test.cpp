@@ -8,13 +8,10 @@
 #include <Eigen/Dense>
 #include <cmath>
 #include <iterator>
-#include <opencv2/calib3d.hpp>
-#include <opencv2/imgproc.hpp>
-#include <opencv2/video/tracking.hpp>
 
 #include "bars.h"
-#include "comp/colour/difference.h"
 #include "drawn.h"
+#include "references.h"
 #include "track/bound.h"
 #include "track/plane.h"
 #include "track/score.h"
@@ -34,79 +31,29 @@ Picture read(const std::string& pattern, int frame, ReadOptions options = {}) {
   return drawn_frame(pattern, frame, options);
 }
 
-cv::Mat grey(const std::string& name, int frame) {
-  const Picture p = encoded(read(folder(name) + "/f.####.png", frame), Encoding::srgb);
-  const cv::Mat rgb(p.window().height(), p.window().width(), CV_32FC3, const_cast<float*>(p.row(0)));
-  cv::Mat one;
-  cv::cvtColor(rgb, one, cv::COLOR_RGB2GRAY);
-  return one;
-}
+cv::Mat grey(const std::string& name, int frame) { return cv_grey(read(folder(name) + "/f.####.png", frame)); }
 
-cv::Mat matrix(const Matrix3& h, int type) {
-  cv::Mat m(3, 3, CV_64F);
-  for (int i = 0; i < 9; ++i) m.at<double>(i / 3, i % 3) = h(i / 3, i % 3);
-  m.convertTo(m, type);
-  return m;
-}
-Matrix3 matrix(const cv::Mat& given) {
-  cv::Mat m;
-  given.convertTo(m, CV_64F);
-  Matrix3 h;
-  for (int i = 0; i < 9; ++i) h(i / 3, i % 3) = m.at<double>(i / 3, i % 3);
-  return h;
-}
-
-// RMS corner error of findTransformECC (homography, 50 iterations, 1e-5, Gaussian 5) against the reference frame, every
-// kEcc-th frame, each started from its last answer carried on by pyramidal Lucas and Kanade and RANSAC; from KLT alone
-// where ECC gives up.
+// RMS corner error of ECC against the reference frame, every kEcc-th frame, each started from its last answer carried
+// on by KLT; from KLT alone where ECC gives up.
 double ecc_rms(const std::string& name, const Motion& truth) {
-  const cv::Mat reference = grey(name, 1);
-  std::vector<cv::Point> corners;
-  for (const Point& p : truth.region)
-    corners.emplace_back(int(std::lround(p.x() - 0.5)), int(std::lround(p.y() - 0.5)));
-  cv::Mat mask = cv::Mat::zeros(reference.size(), CV_8U);
-  cv::fillConvexPoly(mask, corners, 255);
-  const cv::Rect box = cv::boundingRect(corners) & cv::Rect({}, reference.size());
-  const Matrix3 whole_from_box = translation(box.x, box.y);
-  cv::Mat last8, now8;
-  reference.convertTo(last8, CV_8U, 255);
-  Matrix3 h = Matrix3::Identity();  // In pixel centres.
+  const cv::Mat reference = grey(name, 1), mask = cv_mask(truth.region, reference.size());
+  const cv::Rect box = cv::boundingRect(mask);
+  cv::Mat last = eight_bits(reference);
+  Matrix3 h = Matrix3::Identity();
   double sum = 0;
   int count = 0;
   for (int f = 2; f <= truth.poses.back().frame; ++f) {
-    const cv::Mat now = grey(name, f);
-    now.convertTo(now8, CV_8U, 255);
-    cv::Mat here;
-    cv::warpPerspective(mask, here, matrix(h, CV_64F), mask.size(), cv::INTER_NEAREST);
-    std::vector<cv::Point2f> from, to;
-    cv::goodFeaturesToTrack(last8, from, 400, 0.01, 5, here);
-    std::vector<unsigned char> ok;
-    std::vector<float> error;
-    if (from.size() >= 8) {
-      cv::calcOpticalFlowPyrLK(last8, now8, from, to, ok, error, {21, 21}, 3);
-      std::vector<cv::Point2f> a, b;
-      for (size_t i = 0; i < from.size(); ++i)
-        if (ok[i]) a.push_back(from[i]), b.push_back(to[i]);
-      cv::theRNG().state = 1;
-      if (a.size() >= 8)
-        if (const cv::Mat step = cv::findHomography(a, b, cv::RANSAC, 2); !step.empty()) h = matrix(step) * h;
-    }
+    const cv::Mat now = grey(name, f), now8 = eight_bits(now);
+    h = klt_step(last, now8, mask, h).value_or(h);
     if (f % kEcc == 0) {
-      cv::Mat warp = matrix(normalised(h * whole_from_box), CV_32F);
-      try {
-        cv::findTransformECC(reference(box), now, warp, cv::MOTION_HOMOGRAPHY,
-                             cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 50, 1e-5), cv::noArray(),
-                             5);
-        h = normalised(matrix(warp) * whole_from_box.inverse());
-      } catch (const cv::Exception&) {
-      }
+      h = ecc_from(reference, box, now, h).value_or(h);
       double squares = 0;
       for (const Point& c : truth.region)
         squares += (map(from_pixel_centres(h), c) - map(truth.find(f)->frame_from_ref, c)).squaredNorm();
       sum += squares / truth.region.size();
       ++count;
     }
-    std::swap(last8, now8);
+    last = now8;
   }
   return std::sqrt(sum / count);
 }

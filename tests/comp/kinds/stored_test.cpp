@@ -69,4 +69,22 @@ TEST(Stored, AStillRemembersHowMuchGrainItHasLeft) {
   EXPECT_EQ(std::get<Still>(*back).frames, s.frames);
 }
 
+TEST(Stored, NumbersOfTheWrongSortAreDamage) {
+  const Folder folder;
+  ASSERT_TRUE(hooks("lens").save(Lens{-0.1, 0.02}, folder.stem(), "k1"));
+  const auto back = hooks("lens").recall(folder.stem(), "k1");
+  ASSERT_TRUE(back);
+  EXPECT_EQ(std::get<Lens>(*back).k1, -0.1);
+  EXPECT_EQ(std::get<Lens>(*back).k2, 0.02);
+  EXPECT_FALSE(hooks("lens").recall(folder.stem(), "k2")) << "it came from something else";
+  for (const char* kind : {"lens", "camera"})
+    for (const char* text :
+         {"", "5", "[]", "{}", "{\"key\": 5}", "{\"key\": \"k1\"}", "{\"key\": \"k1\", \"k1\": \"0\"}",
+          "{\"key\": \"k1\", \"k1\": -0.9, \"k2\": 0, \"k1_sd\": 0, \"k2_sd\": 0}",
+          "{\"key\": \"k1\", \"size\": \"large\", \"frame\": [], \"focal_px\": null}"}) {
+      std::ofstream(folder.stem() + ".json") << text;
+      EXPECT_FALSE(hooks(kind).recall(folder.stem(), "k1")) << kind << " " << text;
+    }
+}
+
 }  // namespace pw::stored_test
