@@ -35,6 +35,28 @@ double unlike_rms(const Motion& m, const Picture& picture, int f, const Picture&
   return std::sqrt(sum / n);
 }
 
+TEST(Held, ThroughALensEachPlaceIsWhereTheLensShowsIt) {
+  Motion m{200, 160, 1, kRegion, {{1}, {2, translation(20, 6)}}, {.k1 = -0.15}};
+  Canvas ramps(Rect::sized(200, 160), 3);  // Each pixel tells its place.
+  for (int y = 0; y < 160; ++y)
+    for (int x = 0; x < 200; ++x) ramps.at(x, y)[0] = float(x + 0.5), ramps.at(x, y)[1] = float(y + 0.5);
+  const HeldRegion region(m, 0, 400);
+  const auto held = region.hold(std::move(ramps).finish(), 2);
+  ASSERT_TRUE(held);
+  const double left = 40 - 4.1, top = 30 - 4.1;  // The region's box and a twentieth of its longer side, 82 px.
+  double bent = 0;
+  for (int y = 5; y < 85; y += 16)
+    for (int x = 5; x < 80; x += 15) {
+      const Point p(x + 0.5 + left, y + 0.5 + top);
+      const Point there = *ideal_from_seen(m.lens, p, 200, 160) + Point(20, 6);
+      const Point want = *seen_from_ideal(m.lens, there, 200, 160);
+      EXPECT_NEAR(held->picture.at(x, y)[0], want.x(), 0.05) << x << " " << y;
+      EXPECT_NEAR(held->picture.at(x, y)[1], want.y(), 0.05) << x << " " << y;
+      bent = std::max(bent, (want - p - Point(20, 6)).norm());
+    }
+  EXPECT_GT(bent, 1);
+}
+
 TEST(Held, ARightTrackIsGreyAndAWrongOneIsNot) {
   const drawn::Scene s = moving(3.3);
   const Motion m = s.truth(2, kRegion);
