@@ -13,7 +13,8 @@ namespace pw {
 namespace {
 
 constexpr int kMaxLevels = 4;
-constexpr int kSmallestSide = 20;  // Of a level's region, pixels.
+constexpr int kSmallestSide = 20;          // Of a level's region, pixels.
+constexpr int64_t kEnoughPixels = 100000;  // A region of more is known well enough from its half size.
 constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
@@ -22,6 +23,13 @@ constexpr double kConvergedAbove = 0.03;  // The same on levels above the last.
 constexpr double kConvergedRough = 0.01;  // The same on the last when it is not the finest: a start for another search.
 // The frame is sampled anew when the homography has moved by more than this since, or by more than kStale when done.
 constexpr double kNear = 0.1, kStale = 0.003;
+// What interpolation leaves at a corner, pixels, and how well a way is known, as a share of its length: found with
+// drawn planes, as is the factor on the variance for noise that neighbouring tiles share.
+constexpr double kLeft = 0.001, kLeftOfWay = 0.0005, kCommon = 1.5;
+// Where noise makes more of the gradients than this, both pictures are softened.
+constexpr double kNoisy = 0.2;
+// What softening leaves of the deviation of noise, by the number of passes.
+constexpr double kSoftened[] = {1, 0.55, 0.42, 0.35, 0.3};
 
 Matrix3 at_level(const Matrix3& h, int level) {
   const double s = std::ldexp(1.0, level);
@@ -35,9 +43,17 @@ std::vector<Rect> tiles_of(const Rect& box, int side) {
   return tiles;
 }
 
+// So that loops vectorise: what is chosen from is known before.
+inline float slope_of(float linear) {
+  constexpr float straight = 0.0031308f;
+  const float above = linear > straight ? linear : straight;
+  const float curved = 1.055f / 2.4f * exp2((1 / 2.4f - 1) * log2(above));
+  return linear > straight ? curved : 12.92f;
+}
+
 }  // namespace
 
-float code_slope(float linear) { return linear <= 0.0031308f ? 12.92f : 1.055f / 2.4f * pow(linear, 1 / 2.4f - 1); }
+float code_slope(float linear) { return slope_of(linear); }
 
 Blocked::Blocked(const Picture& matte, int grow) {
   if (matte.empty()) return;
@@ -60,11 +76,27 @@ bool Blocked::at(const Point& p) const {
   return bits_[size_t(int(y) - window_.y0) * window_.width() + (int(x) - window_.x0)] != 0;
 }
 
-Pyramid pyramid(const Picture& p, const Rect& window, int levels, const Runner& runner) {
+Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, bool soft, const Runner& runner) {
   Pyramid out;
-  out.level.push_back(raster(p, aligned(window, 1 << (levels - 1))));
-  for (int l = 1; l < levels; ++l) out.level.push_back(halved(out.level.back()));
-  runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l]); });
+  const Rect& picture = p.window();
+  const Rect all_of_it = aligned(window, 1 << coarsest);
+  for (int l = 0; l <= coarsest; ++l) {
+    Raster pixels;
+    if (l == 0 && finest == 0)
+      pixels = raster(p, all_of_it);
+    else if (l == 1 && finest > 0)
+      pixels = halved(p, all_of_it);
+    else if (l > 0)
+      pixels = halved(out.level.back().spline);
+    if (l > 0 && l <= finest) out.level.back().spline = Raster();
+    // A pixel of level l is made of those up to 1.5 of its own size away; a spline asks for two on every side.
+    const float scale = std::ldexp(1.f, -l), edge = l > 0 ? 3 : 2;
+    const Reach all = spline_reach(pixels.window());
+    const Reach real{std::max(all.x0, picture.x0 * scale + edge), std::max(all.y0, picture.y0 * scale + edge),
+                     std::min(all.x1, picture.x1 * scale - edge), std::min(all.y1, picture.y1 * scale - edge)};
+    out.level.push_back({std::move(pixels), real, soft});
+  }
+  if (!soft) runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l].spline); });
   return out;
 }
 
@@ -74,16 +106,16 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
   int levels = 1;
   while (levels < kMaxLevels && (std::min(inside.width(), inside.height()) >> levels) >= kSmallestSide) ++levels;
   const int step = 1 << (levels - 1);
-  const int side = std::max(inside.area() < 120000 ? 16 : 32, step);
+  const int side = std::max(inside.area() < 120000 ? 16 : inside.area() < 250000 ? 32 : 64, step);
   const Rect box = aligned(inside, step);
-  const Pyramid p = pyramid(image, box.grown(32), levels, runner);
+  const Pyramid p = pyramid(image, box.grown(64), 0, levels - 1, false, runner);
   const Blocked blocked(ignore, kIgnoreGrow);
   centre_ = Point(0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1));
   radius_ = 0.5 * std::hypot(box.width(), box.height());
   for (int l = 0; l < levels; ++l) {
     Level level;
     const int s = 1 << l;
-    level.spline = p.level[l];
+    level.view = p.level[l];
     level.box = {box.x0 / s, box.y0 / s, box.x1 / s, box.y1 / s};
     std::vector<Point> polygon;
     for (const Point& c : region) polygon.push_back(c / s);
@@ -96,6 +128,8 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
     level_.push_back(std::move(level));
   }
 }
+
+int Reference::finest() const { return levels() > 1 && box().area() > kEnoughPixels ? 1 : 0; }
 
 bool Reference::empty() const {
   return std::none_of(level_[0].mask.begin(), level_[0].mask.end(), [](float m) { return m > 0; });
@@ -134,18 +168,42 @@ LightVector light_from_means(const Raster& reference, const Raster& frame, const
 // its noise counts less, and the other way round: each counts by its density.
 void fill_slopes(const Raster& reference, const Light& light, const Matrix3& h, Raster& slope, const Runner& runner) {
   const Rect w = slope.window();
+  const int width = w.width();
   const f4 gain{float(light.all[0]), float(light.all[2]), float(light.all[4]), 0};
   const f4 offset{float(light.all[1]), float(light.all[3]), float(light.all[5]), 0};
+  const auto determinant = float(std::abs(h.determinant()));
+  const auto z_x = float(h(2, 0));
   runner.run(w.height(), [&](size_t row) {
     const int y = w.y0 + int(row);
-    for (int x = w.x0; x < w.x1; ++x) {
-      const double z = h(2, 0) * (x + 0.5) + h(2, 1) * (y + 0.5) + h(2, 2);
-      const double magnification = std::abs(h.determinant() / (z * z * z));
-      const float share = float(std::sqrt(2 / (1 + 1 / std::max(0.05, magnification))));
-      const f4 v = gain * reference.at(x, y) + offset;
-      slope.at(x, y) = f4{code_slope(v[0]), code_slope(v[1]), code_slope(v[2]), 0} * splat(share);
+    const f4* in = &reference.at(w.x0, y);
+    f4* out = slope.row(y);
+    const auto z_row = float(h(2, 0) * (w.x0 + 0.5) + h(2, 1) * (y + 0.5) + h(2, 2));
+    for (int x = 0; x < width; ++x) out[x] = gain * in[x] + offset;
+    auto* values = reinterpret_cast<float*>(out);
+    for (int i = 0; i < 4 * width; ++i) values[i] = slope_of(values[i]);
+    for (int x = 0; x < width; ++x) {
+      const float z = std::abs(z_row + z_x * float(x));
+      const float magnification = std::max(0.05f, determinant / (z * z * z));
+      out[x] *= f4{1, 1, 1, 0} * _mm_sqrt_ps(splat(2 * magnification / (magnification + 1)));
     }
   });
+}
+
+// How much of the gradients is noise: that of the mean of prediction and frame is as large as that of half their
+// difference, in which the texture cancels. Every other row tells enough.
+double noise_share(const Raster& frame, const Visibility& v, const Rect& box) {
+  double noise = 0, all = 0;
+  for (int y = box.y0; y < box.y1; y += 2)
+    for (int x = box.x0; x < box.x1; ++x) {
+      const f4 w = v.weight.at(x, y);
+      if (!(w[3] > 0)) continue;
+      const auto half = [&](int dx, int dy) { return frame.at(x + dx, y + dy) - v.middle.at(x + dx, y + dy); };
+      const f4 nx = half(1, 0) - half(-1, 0), ny = half(0, 1) - half(0, -1);
+      const f4 mx = v.middle.at(x + 1, y) - v.middle.at(x - 1, y), my = v.middle.at(x, y + 1) - v.middle.at(x, y - 1);
+      const f4 n = w * (nx * nx + ny * ny), m = w * (mx * mx + my * my);
+      noise += (n[0] + n[1]) + n[2], all += (m[0] + m[1]) + m[2];
+    }
+  return all > 0 ? std::min(1.0, noise / all) : 1;
 }
 
 double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
@@ -160,14 +218,16 @@ double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
 
 }  // namespace
 
-void Reference::fit(const Level& l, int level, const Raster& frame, const Blocked& ignore, const Options& o,
+void Reference::fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o,
                     Alignment& a, double& position_px, const Runner& runner) const {
   const Rect outer = l.box.grown(kHalo);
   const double scale = std::ldexp(1.0, level);
   const Point centre = centre_ / scale;
   const double radius = radius_ / scale;
   Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero(), sampled = h;
-  Raster reference(outer), sample(outer.grown(kNudge)), seen(outer), slope(outer);
+  const int most = level == 0 ? 4 : level == 1 ? 2 : 0;
+  int passes = 0;  // Of softening.
+  Raster reference, sample, seen(outer), slope(outer);
   Visibility vis;
   std::vector<float> mask = l.mask;
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
@@ -177,13 +237,17 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
   bool done = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
     if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
-      see_reference(l.spline, h, own, reference, runner);
+      Raster wide(outer.grown(passes));
+      see_reference(l.view, h, own, frame.soft, wide, runner);
+      reference = softened(wide, passes);
       matched = h;
     }
     const double strayed = largest_move(h, sampled, l.box);
     const bool fresh = i == 0 || strayed > (done ? kStale : kNear);
     if (fresh) {
-      see_frame(frame, h, home, sample, runner);
+      Raster wide(outer.grown(kNudge + passes));
+      see_frame(frame, h, home, wide, runner);
+      sample = softened(wide, passes);
       sampled = h;
     }
     nudge(sample, inverted(sampled) * h, seen, runner);
@@ -200,16 +264,21 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
             mask[k] = ignore.at(map(h, {x + 0.5, y + 0.5}) * scale) ? 0 : l.mask[k];
       }
     }
-    VisibilityInput in{&reference, &seen, &slope, mask.data(), channels_, std::max(o.sigma / scale, 0.001),
+    VisibilityInput in{&reference,  &seen,     &slope,
+                       mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
                        position_px};
     if (i < kWeighings)
       find_visible(in, l.tiles, a.light, runner, vis);
     else
       find_middle(in, l.tiles, a.light, runner, vis.middle, nullptr);
+    if (i == 0 && passes < most && noise_share(seen, vis, l.box) > kNoisy) {
+      ++passes, --i;  // Look again.
+      continue;
+    }
     std::vector<TileSums> sums(l.tiles.size());
     const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
     runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
-    const Step step = solve(sums, a.light, LightSpread{}, 3.0);
+    const Step step = solve(sums, a.light, LightSpread{}, 3.0, motion_basis(o.limits, h, centre));
     const Matrix3 next = normalised(h * small_homography(step.motion, centre, radius));
     a.last_step_px = largest_move(next, h, l.box);
     a.covariance = step.covariance * (scale * scale);
@@ -230,6 +299,14 @@ void Reference::fit(const Level& l, int level, const Raster& frame, const Blocke
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {
+    // The normal equations are too steep: noise has gradients too, which tell nothing of the position, and where a
+    // residual grows its weight falls.
+    const double steep = std::max(0.2, (1 - noise_share(seen, vis, l.box)) * vis.response);
+    a.covariance /= steep * steep;
+    const VisibilityInput in{&reference,  &seen,     &slope,
+                             mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
+                             position_px};
+    a.agreement = agreement(in, l.tiles, a.light, runner);
     a.level = level;
     a.weight.resize(size_t(l.box.area()));
     size_t k = 0;
@@ -243,6 +320,7 @@ Alignment Reference::align(const Pyramid& frame, const Blocked& ignore, const Al
                            const Runner& runner) const {
   Alignment a = start;
   double position_px = o.position_px;
+  a.left_px = std::hypot(kLeft, kLeftOfWay * (o.reference_path.length(box()) + o.frame_path.length(box())));
   const int from = std::min(o.from_level, levels() - 1);
   for (int level = from; level >= std::min(from, o.to_level); --level) {
     Options at = o;
@@ -267,7 +345,9 @@ Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a
   for (size_t i = 0; i < region.size(); ++i)
     j.middleRows<2>(2 * i) =
         jacobian(a.frame_from_ref, region[i]) * motion_jacobian(region[i], reference.centre(), reference.radius());
-  return j * a.covariance * j.transpose();
+  Eigen::MatrixXd c = kCommon * j * a.covariance * j.transpose();
+  c.diagonal().array() += a.left_px * a.left_px;
+  return c;
 }
 
 }  // namespace pw

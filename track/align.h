@@ -8,6 +8,8 @@
 
 #include "base/parallel.h"
 #include "base/picture.h"
+#include "track/footprint.h"
+#include "track/model.h"
 #include "track/shutter.h"
 #include "track/visibility.h"
 
@@ -28,11 +30,11 @@ class Blocked {
   std::vector<unsigned char> bits_;
 };
 
-// A picture's pyramid of spline coefficients; level k has half the size of level k - 1.
+// A picture's pyramid: level k has half the size of level k - 1. Levels finer than `finest` are left empty.
 struct Pyramid {
-  std::vector<Raster> level;
+  std::vector<SplinePicture> level;
 };
-Pyramid pyramid(const Picture& p, const Rect& window, int levels, const Runner& runner);
+Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, bool soft, const Runner& runner);
 
 struct Alignment {
   Matrix3 frame_from_ref = Matrix3::Identity();
@@ -42,7 +44,9 @@ struct Alignment {
   double inflation = 1;  // Of the variance expected from noise.
   double seen = 0;       // Share of the region that lies in the frame and is not ignored, 0..1.
   double visible = 0;    // Share of that, by texture, which shows the plane.
+  double agreement = 0;  // Of the textures, see visibility.h.
   double last_step_px = 0;
+  double left_px = 0;         // One standard deviation of what interpolation and the shutter's path leave at a corner.
   std::vector<float> weight;  // Robust weight of every pixel of the reference's box at `level`, 0..1.
   int level = 0;              // The finest that was used.
   Eigen::Matrix<double, kMotion, kMotion> covariance = Eigen::Matrix<double, kMotion, kMotion>::Zero();
@@ -55,6 +59,9 @@ class Reference {
   Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner);
 
   int levels() const { return static_cast<int>(level_.size()); }
+  // The finest level that is worth its time, 0 or 1: on the finest of all a large region has more pixels than it takes
+  // to know where it is. Coarser ones than 1 lose what interpolation can keep, however many pixels there are.
+  int finest() const;
   int channels() const { return channels_; }
   const Rect& box(int level = 0) const { return level_[level].box; }
   const Point& centre() const { return centre_; }
@@ -69,18 +76,19 @@ class Reference {
     double position_px = 1;            // How wrong the start may be, in pixels of the coarsest level used.
     bool fresh_light = true;           // Find the light from the tiles' means first.
     Path reference_path, frame_path;   // While their shutters are open.
+    MotionLimits limits;               // The start must lie within them.
   };
   Alignment align(const Pyramid& frame, const Blocked& ignore, const Alignment& start, const Options& o,
                   const Runner& runner) const;
 
  private:
   struct Level {
-    Raster spline;
+    SplinePicture view;
     Rect box;                 // What is fitted, in pixels of this level.
     std::vector<float> mask;  // Over box.
     std::vector<Rect> tiles;
   };
-  void fit(const Level& l, int level, const Raster& frame, const Blocked& ignore, const Options& o, Alignment& a,
+  void fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o, Alignment& a,
            double& position_px, const Runner& runner) const;
 
   std::vector<Level> level_;
@@ -93,7 +101,8 @@ class Reference {
 // The robust weight at a point of the reference, 0 outside the box.
 float weight_at(const Reference& reference, const Alignment& a, const Point& p);
 
-// Covariance of the region's corners in the frame, 2n x 2n, from that of the motion.
+// Covariance of the region's corners in the frame, 2n x 2n, from that of the motion; both pictures' noise is in it, and
+// `left_px` of each coordinate.
 Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a);
 
 // d (sRGB code value) / d (linear light), IEC 61966-2-1; the straight piece near black is kept as it is.

@@ -4,8 +4,6 @@
 #include <cmath>
 #include <vector>
 
-#include "track/spline.h"
-
 namespace pw {
 namespace {
 
@@ -34,31 +32,49 @@ constexpr double kEqual = 0.06;
 // A side of `length` pixels: two points hold the box's transfer function to 3 % below half a cycle per pixel.
 const Rule& rule(double length) { return kRules[length <= 1.3 ? 1 : length <= 2.2 ? 2 : length <= 3.2 ? 3 : 4]; }
 
+// The box convolved with (1 4 1) / 6, the kernel that a spline has whose coefficients are the pixels themselves: three
+// points with its second and fourth moments where a side is short, else Gauss's rule about each of the three.
+struct SoftRule {
+  int n;
+  float at[9], weight[9];
+};
+SoftRule soft(const Rule& box) {
+  if (box.n == 2) return {3, {-1.109053651f, 0, 1.109053651f}, {0.169376694f, 0.661246612f, 0.169376694f}};
+  SoftRule s{0, {}, {}};
+  const int n = std::min(box.n, 3);
+  for (int shift = -1; shift <= 1; ++shift)
+    for (int i = 0; i < n; ++i) {
+      const Rule& r = kRules[n - 1];
+      s.at[s.n] = static_cast<float>(shift) + r.at[i];
+      s.weight[s.n++] = r.weight[i] * (shift == 0 ? 4 : 1) / 6.f;
+    }
+  return s;
+}
+
 struct Tap {
   float u, v, t;  // Place in the square, in units of its sides; time from -1 (open) to 1 (close).
   float weight;
 };
 
-// Samples of square and path, or of the path alone. Short ways take Gauss's rule in time for every place of the square;
-// long ones a time of its own for each sample, two or more to the pixel, with the places in turn, mirrored every eight
-// samples so that place and time stay uncorrelated.
-std::vector<Tap> taps(double length_u, double length_v, double way, bool path_alone) {
-  std::vector<Tap> square, all;
-  const Rule &u = path_alone ? kRules[0] : rule(length_u), &v = path_alone ? kRules[0] : rule(length_v);
-  for (int j = 0; j < v.n; ++j)
-    for (int i = 0; i < u.n; ++i) square.push_back({u.at[i], v.at[j], 0, u.weight[i] * v.weight[j]});
-  if (way < kStill) return square;
-  if (way > kShort && square.size() == 4) {
-    constexpr int turn[] = {0, 3, 1, 2, 2, 1, 3, 0};
-    const int n = 8 * static_cast<int>(std::ceil(2 * way / 8));
-    for (int i = 0; i < n; ++i) {
-      Tap t = square[turn[i % 8]];
-      t.t = (2 * i + 1 - n) / static_cast<float>(n);
-      t.weight = 1.f / static_cast<float>(n);
-      all.push_back(t);
-    }
-    return all;
+std::vector<Tap> square_taps(double length_u, double length_v, bool softened) {
+  std::vector<Tap> all;
+  const Rule &u = rule(length_u), &v = rule(length_v);
+  if (softened) {
+    const SoftRule su = soft(u), sv = soft(v);
+    for (int j = 0; j < sv.n; ++j)
+      for (int i = 0; i < su.n; ++i) all.push_back({su.at[i], sv.at[j], 0, su.weight[i] * sv.weight[j]});
+  } else {
+    for (int j = 0; j < v.n; ++j)
+      for (int i = 0; i < u.n; ++i) all.push_back({u.at[i], v.at[j], 0, u.weight[i] * v.weight[j]});
   }
+  return all;
+}
+
+// Samples of square and path. Short ways take Gauss's rule in time for every place of the square; long ones a time of
+// its own for each sample, with the places in turn, forth and back so that place and time stay uncorrelated.
+std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
+  if (way < kStill) return square;
+  std::vector<Tap> all;
   if (way <= 3.2) {
     const Rule& time = rule(way);
     for (int k = 0; k < time.n; ++k)
@@ -69,15 +85,33 @@ std::vector<Tap> taps(double length_u, double length_v, double way, bool path_al
       }
     return all;
   }
-  const int n = static_cast<int>(std::ceil(way));
-  for (int k = 0; k < n; ++k)
-    for (Tap t : square) {
-      t.t = (2 * k + 1 - n) / static_cast<float>(n);
-      t.weight /= static_cast<float>(n);
-      all.push_back(t);
-    }
+  // Neighbours in turn should lie apart: step through the square by a number that shares no divisor with its size.
+  const int m = static_cast<int>(square.size()), stride = m == 4 ? 3 : m % 5 ? 5 : 7;
+  const int rounds = static_cast<int>(std::ceil(way * std::max(2.0, m / 3.0) / (2 * m))), n = 2 * m * rounds;
+  for (int i = 0; i < n; ++i) {
+    const int turn = i % (2 * m), k = turn < m ? turn : 2 * m - 1 - turn;
+    Tap t = square[k * stride % m];
+    t.t = static_cast<float>(2 * i + 1 - n) / static_cast<float>(n);
+    t.weight *= 1.f / static_cast<float>(2 * rounds);
+    all.push_back(t);
+  }
   return all;
 }
+
+using d4 = double __attribute__((vector_size(32)));
+
+// The images of points by three homographies at once.
+struct Three {
+  d4 h[9];
+  Three(const Matrix3& a, const Matrix3& b, const Matrix3& c) {
+    for (int i = 0; i < 9; ++i) h[i] = d4{a(i / 3, i % 3), b(i / 3, i % 3), c(i / 3, i % 3), i == 8 ? 1.0 : 0.0};
+  }
+  void map(double x, double y, d4& u, d4& v) const {
+    const d4 px{x, x, x, x}, py{y, y, y, y}, w = h[6] * px + h[7] * py + h[8];
+    const d4 i = w > 0 ? 1 / w : w - w + std::nan("");
+    u = (h[0] * px + h[1] * py + h[2]) * i, v = (h[3] * px + h[4] * py + h[5]) * i;
+  }
+};
 
 // One homography at one point, with what it does around there.
 struct Local {
@@ -94,10 +128,12 @@ struct Footprint {
   float px, py, qx, qy;  // The way: p t + q t^2.
 };
 
-// The parabola through open at -1, the centre at 0 and close at 1.
-inline void set_way(Footprint& f, const Local& open, const Local& middle, const Local& close) {
-  f.px = float(0.5 * (close.x - open.x)), f.py = float(0.5 * (close.y - open.y));
-  f.qx = float(0.5 * (close.x + open.x) - middle.x), f.qy = float(0.5 * (close.y + open.y) - middle.y);
+// The parabola through open at -1, the centre at 0 and close at 1, by those three homographies.
+inline void set_way(Footprint& f, const Three& path, double x, double y) {
+  d4 u, v;
+  path.map(x, y, u, v);
+  f.px = float(0.5 * (u[2] - u[0])), f.py = float(0.5 * (v[2] - v[0]));
+  f.qx = float(0.5 * (u[2] + u[0]) - u[1]), f.qy = float(0.5 * (v[2] + v[0]) - v[1]);
 }
 
 // The longest sides of the parallelograms that box(x) spans, and the longest way, over the window, looked at on a grid.
@@ -123,22 +159,19 @@ Extent extent(const Rect& w, const At& at) {
 }
 
 // The mean over each pixel's taps: kSquare of values of the spline, otherwise of its means over a pixel.
-template <bool kSquare, class At>
-void average(const Raster& spline, const std::vector<Tap>& pattern, bool moves, Raster& out, const Runner& runner,
-             const At& at) {
+// `inside(footprint)` says whether all of it is known.
+template <bool kSquare, class At, class Inside>
+void average(const Raster& spline, const std::vector<Tap>& pattern, Raster& out, const Runner& runner, const At& at,
+             const Inside& inside) {
   const Rect w = out.window();
-  const Reach reach = kSquare ? spline_reach(spline.window()) : mean_reach(spline.window());
+  const bool moves = pattern.back().t != 0;
   runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
     const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
     for (int y = y0; y < y1; ++y) {
       f4* o = out.row(y);
       for (int x = w.x0; x < w.x1; ++x, ++o) {
         const Footprint f = at(x + 0.5, y + 0.5);
-        // How far samples stray from the centre at most.
-        float ex = std::abs(f.px) + std::abs(f.qx), ey = std::abs(f.py) + std::abs(f.qy);
-        if constexpr (kSquare)
-          ex += 0.5f * (std::abs(f.ux) + std::abs(f.vx)), ey += 0.5f * (std::abs(f.uy) + std::abs(f.vy));
-        if (!(reach.contains(f.x - ex, f.y - ey) && reach.contains(f.x + ex, f.y + ey))) {
+        if (!inside(f)) {
           *o = splat(0);
           continue;
         }
@@ -156,23 +189,36 @@ void average(const Raster& spline, const std::vector<Tap>& pattern, bool moves, 
   });
 }
 
-template <class At>
-void average(const Raster& spline, Raster& out, const Runner& runner, const At& at) {
-  const Extent e = extent(out.window(), at);
-  const std::vector<Tap> pattern = taps(e.u, e.v, e.way, e.equal);
-  const bool moves = e.way >= kStill;
-  if (e.equal)
-    average<false>(spline, pattern, moves, out, runner, at);
-  else
-    average<true>(spline, pattern, moves, out, runner, at);
+Reach shrunk(const Reach& r, float by) { return {r.x0 + by, r.y0 + by, r.x1 - by, r.y1 - by}; }
+
+Reach overlap(const Reach& a, const Reach& b) {
+  return {std::max(a.x0, b.x0), std::max(a.y0, b.y0), std::min(a.x1, b.x1), std::min(a.y1, b.y1)};
+}
+
+// Where means over a pixel are known, about as far inside as half a pixel's samples would have to be.
+Reach mean_reach(const SplinePicture& p) { return overlap(mean_reach(p.spline.window()), shrunk(p.real, 0.5f)); }
+
+// All samples of a footprint lie in `reach`: of its way alone, or of squares with `far` sides from their middle at
+// most.
+inline bool contains(const Reach& reach, const Footprint& f, float ex, float ey) {
+  ex += std::abs(f.px) + std::abs(f.qx), ey += std::abs(f.py) + std::abs(f.qy);
+  return reach.contains(f.x - ex, f.y - ey) && reach.contains(f.x + ex, f.y + ey);
+}
+auto inside(const Reach& reach) {
+  return [reach](const Footprint& f) { return contains(reach, f, 0, 0); };
+}
+auto inside(const Reach& reach, float far) {
+  return [reach, far](const Footprint& f) {
+    return contains(reach, f, far * (std::abs(f.ux) + std::abs(f.vx)), far * (std::abs(f.uy) + std::abs(f.vy)));
+  };
 }
 
 }  // namespace
 
-void see_frame(const Raster& frame_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
-  const Matrix3 open = h * path.open, close = h * path.close;
+void see_frame(const SplinePicture& frame, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
+  const Three way(h * path.open, h, h * path.close);
   const bool moves = path.length(out.window()) > 0;
-  average(frame_spline, out, runner, [&](double x, double y) {
+  const auto at = [&](double x, double y) {
     const Local m = local(h, x, y);
     Footprint f{float(m.x),
                 float(m.y),
@@ -184,21 +230,55 @@ void see_frame(const Raster& frame_spline, const Matrix3& h, const Path& path, R
                 0,
                 0,
                 0};
-    if (moves) set_way(f, local(open, x, y), m, local(close, x, y));
+    if (moves) set_way(f, way, x, y);
     return f;
-  });
+  };
+  const Extent e = extent(out.window(), at);
+  if (e.equal)
+    average<false>(frame.spline, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, at, inside(mean_reach(frame)));
+  else
+    average<true>(frame.spline, taps(square_taps(e.u, e.v, false), e.way), out, runner, at, inside(frame.real, 0.5f));
 }
 
-void see_reference(const Raster& ref_spline, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
+void see_reference(const SplinePicture& reference, const Matrix3& h, const Path& path, bool soft_frame, Raster& out,
+                   const Runner& runner) {
   const bool moves = path.length(out.window()) > 0;
-  average(ref_spline, out, runner, [&](double x, double y) {
+  const Three around(path.open, Matrix3::Identity(), path.close);
+  const auto pixel = [&](double x, double y) {
     const Local m = local(h, x, y);
     const double a = (h(0, 0) - m.x * h(2, 0)) * m.i, b = (h(0, 1) - m.x * h(2, 1)) * m.i;
     const double c = (h(1, 0) - m.y * h(2, 0)) * m.i, d = (h(1, 1) - m.y * h(2, 1)) * m.i, det = 1 / (a * d - b * c);
-    Footprint f{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det), 0, 0, 0, 0};
-    if (moves) set_way(f, local(path.open, x, y), Local{x, y, 1}, local(path.close, x, y));
+    return Footprint{float(x), float(y), float(d * det), float(-c * det), float(-b * det), float(a * det), 0, 0, 0, 0};
+  };
+  const auto whole = [&](double x, double y) {
+    Footprint f = pixel(x, y);
+    if (moves) set_way(f, around, x, y);
     return f;
-  });
+  };
+  const Extent e = extent(out.window(), whole);
+  if (e.equal && !soft_frame) {
+    average<false>(reference.spline, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, whole, inside(mean_reach(reference)));
+    return;
+  }
+  const std::vector<Tap> square = square_taps(e.u, e.v, soft_frame);
+  const float far = soft_frame ? 1.5f : 0.5f;
+  if (e.way < kStill) {
+    average<true>(reference.spline, square, out, runner, pixel, inside(reference.real, far));
+    return;
+  }
+  // In two steps, which is the same where the homography changes little along the way: the footprint into a picture of
+  // its own, then the way over that.
+  Raster wide(out.window().grown(static_cast<int>(std::ceil(e.way / 2)) + 3));
+  average<true>(reference.spline, square, wide, runner, pixel, inside(spline_reach(reference.spline.window()), far));
+  to_spline(wide);
+  const auto way = [&](double x, double y) {
+    Footprint f{float(x), float(y), 0, 0, 0, 0, 0, 0, 0, 0};
+    set_way(f, around, x, y);
+    return f;
+  };
+  // What lies further inside than any footprint reaches is known.
+  const Reach known = overlap(shrunk(reference.real, far * float(e.u + e.v)), spline_reach(wide.window()));
+  average<true>(wide, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, way, inside(known));
 }
 
 void nudge(const Raster& seen, const Matrix3& ref_from_ref, Raster& out, const Runner& runner) {
@@ -209,17 +289,29 @@ void nudge(const Raster& seen, const Matrix3& ref_from_ref, Raster& out, const R
     for (int y = y0; y < y1; ++y) {
       const f4* p = &seen.at(w.x0, y);
       f4* o = out.row(y);
+      // The way, in twelfths, changes little from pixel to pixel: it is asked of every kBand-th and straight in
+      // between.
+      const auto way_at = [&](int x) {
+        const Local l = local(ref_from_ref, x + 0.5, y + 0.5);
+        return f4{float(l.x - x - 0.5) / 12, float(l.y - y - 0.5) / 12, 0, 0};
+      };
+      int start = w.x0;
+      f4 from = way_at(start), next = from, along = splat(0);
       for (int x = w.x0; x < w.x1; ++x, ++p, ++o) {
+        if ((x - w.x0) % kBand == 0) {
+          start = x, from = next, next = way_at(x + kBand);
+          along = (next - from) * splat(1.f / kBand);
+        }
         const auto at = [&](int64_t step) { return p[step]; };
         // Along the frame's edge, where slopes are not known, it stays as it was.
         if (at(-2)[3] + at(2)[3] + at(-2 * stride)[3] + at(2 * stride)[3] < 4) {
           *o = *p;
           continue;
         }
-        const Local l = local(ref_from_ref, x + 0.5, y + 0.5);
         const f4 gx = splat(8) * (at(1) - at(-1)) - (at(2) - at(-2));
         const f4 gy = splat(8) * (at(stride) - at(-stride)) - (at(2 * stride) - at(-2 * stride));
-        *o = *p + splat(float(l.x - x - 0.5) / 12) * gx + splat(float(l.y - y - 0.5) / 12) * gy;
+        const f4 way = from + along * splat(float(x - start));
+        *o = *p + splat(way[0]) * gx + splat(way[1]) * gy;
         (*o)[3] = 1;
       }
     }

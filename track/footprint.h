@@ -8,21 +8,31 @@
 #include "base/transform.h"
 #include "track/raster.h"
 #include "track/shutter.h"
+#include "track/spline.h"
 
 namespace pw {
 
-// Both work in the coordinates of one pyramid level and fill `out` over its window, by bands in parallel.
+// A picture at one pyramid level, as spline coefficients.
+struct SplinePicture {
+  Raster spline;
+  Reach real;  // Where the picture itself reaches: beyond it the spline goes on, but tells nothing.
+  // The coefficients are the pixels themselves, so that the spline is the picture convolved with (1 4 1) / 6 in both
+  // directions. That costs little of what the picture tells and most of its aliasing and interpolation error.
+  bool soft = false;
+};
+
+// Both work in the coordinates of one pyramid level and fill `out` over its window, by bands in parallel. The fourth
+// float is 1 where all that was averaged lies inside the picture, else 0 with the other three 0.
 
 // out(x) = mean of frame(H(Q(x + u))) over the unit square u and over the reference's path Q: the frame seen from the
-// reference, with the reference's pixel footprint and smear. The fourth float is 1 where all of that lies inside the
-// frame, else 0 with the other three 0.
-void see_frame(const Raster& frame_spline, const Matrix3& frame_from_ref, const Path& reference_path, Raster& out,
+// reference, with the reference's pixel footprint and smear.
+void see_frame(const SplinePicture& frame, const Matrix3& frame_from_ref, const Path& reference_path, Raster& out,
                const Runner& runner);
 
 // out(x) = mean of reference(P(x) + A^-1 u) over the unit square u, A the jacobian of H at x, and over the frame's path
-// P: the reference with the frame's pixel footprint and smear. The fourth float as above.
-void see_reference(const Raster& ref_spline, const Matrix3& frame_from_ref, const Path& frame_path, Raster& out,
-                   const Runner& runner);
+// P: the reference with the frame's pixel footprint (softened as a soft frame's spline is) and smear.
+void see_reference(const SplinePicture& reference, const Matrix3& frame_from_ref, const Path& frame_path,
+                   bool soft_frame, Raster& out, const Runner& runner);
 
 // What see_frame would give for a homography that differs from the one `seen` was made with by at most a tenth of a
 // pixel: the picture's slope times the way, `ref_from_ref` telling where to look in `seen`. Off by an eighth of the way

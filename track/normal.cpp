@@ -4,7 +4,8 @@
 
 namespace pw {
 
-Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px) {
+Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px,
+           const MotionBasis& basis) {
   // Of any size, though they are known: unrolled, this file takes half as long again to compile.
   using Eigen::MatrixXd, Eigen::VectorXd;
   LightVector prior;
@@ -53,10 +54,15 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
   Step step;
   const MatrixXd ll = s.bottomRightCorner(6, 6), lm = s.bottomLeftCorner(6, kMotion);
   step.information = s.topLeftCorner(kMotion, kMotion) - lm.transpose() * Eigen::LDLT<MatrixXd>(ll).solve(lm);
+  const Eigen::Index free = basis.cols();
+  MatrixXd allowed = MatrixXd::Zero(kShared, free + 6);
+  allowed.topLeftCorner(kMotion, free) = basis;
+  allowed.bottomRightCorner(6, 6).setIdentity();
   MatrixXd damped = s;
   for (int k = 0; k < kMotion; ++k) damped(k, k) += precision(damping_px);
-  const Eigen::LDLT<MatrixXd> solver(damped);
-  const VectorXd x = solver.solve(rhs);
+  const MatrixXd across = allowed.transpose();
+  const Eigen::LDLT<MatrixXd> solver(MatrixXd(across * damped * allowed));
+  const VectorXd x = allowed * VectorXd(solver.solve(VectorXd(across * rhs)));
   step.motion = x.head<kMotion>();
   step.all << x.tail<6>(), 0, 0;
   step.tile.assign(tiles.size(), LightVector::Zero());
@@ -67,8 +73,8 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
     step.tile[i] = kept[i].nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own) + kept[i].kn.transpose() * x));
     scatter += pull[i] * pull[i].transpose();
   }
-  const MatrixXd inverse = solver.solve(MatrixXd::Identity(kShared, kShared));
-  const double small_sample = used > kMotion + 1 ? double(used) / (used - kMotion) : double(kMotion);
+  const MatrixXd inverse = allowed * MatrixXd(solver.solve(across));
+  const double small_sample = used > size_t(free) + 1 ? double(used) / double(used - free) : double(free);
   step.covariance = small_sample * MatrixXd(inverse * scatter * inverse).topLeftCorner(kMotion, kMotion);
   return step;
 }

@@ -47,7 +47,7 @@ struct TileInput {
   double radius;
 };
 
-// Residual frame - prediction, and its sums over the pixels of `tile` (32 x 32 or smaller).
+// Residual frame - prediction, and its sums over the pixels of `tile` (64 x 64 or smaller).
 TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& light);
 
 struct Step {
@@ -61,9 +61,13 @@ struct Step {
   Eigen::Matrix<double, kMotion, kMotion> information;  // Of the motion alone, light eliminated.
 };
 
+// Columns span the motions that a step may be made of: 8 x k, k <= 8.
+using MotionBasis = Eigen::Matrix<double, kMotion, Eigen::Dynamic, 0, kMotion, kMotion>;
+
 // `damping_px`: a step is held back as if it were known to be 0 with this standard deviation, so that what the region
-// does not fix stays where it was.
-Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px);
+// does not fix stays where it was. The covariance, too, knows of no other motions than those of the basis.
+Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px,
+           const MotionBasis& basis = MotionBasis::Identity(kMotion, kMotion));
 
 // The homography I + P of a motion, in pixels of the reference.
 Matrix3 small_homography(const Eigen::Matrix<double, kMotion, 1>& motion, const Point& centre, double radius);

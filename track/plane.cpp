@@ -18,7 +18,11 @@ namespace {
 
 constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
+constexpr double kAgreeLimit = 0.3;     // Less in common with the reference than this: lost.
+constexpr double kShrunk = 0.8;         // A region that covers less of its area is seen with aliasing: softened.
 constexpr double kNearStart = 0.5;      // Starts nearer to each other are one, pixels of the coarsest level.
+constexpr int kFeatureMargin = 40;      // Pixels that features reach in the coarsest picture they are followed in.
+constexpr double kLongWay = 24;         // Of a smear, pixels of the level.
 constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
 
 struct Tracker {
@@ -48,6 +52,9 @@ struct Tracker {
                const Path& reference_path) const;
   Pose judge(int frame, const Alignment& a) const;
   Reference::Options alignment_options(double noise) const;
+  // How far features are looked for around the region; one that is large is shrunk for them.
+  int feature_margin() const { return kFeatureMargin << reference.finest(); }
+  FeatureImage features_around(const Picture& image, const std::vector<Matrix3>& places) const;
 };
 
 std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
@@ -63,10 +70,20 @@ double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> regio
   return way;
 }
 
+FeatureImage Tracker::features_around(const Picture& image, const std::vector<Matrix3>& places) const {
+  Rect window;
+  for (const Matrix3& h : places) {
+    const auto r = mapped_bounds(h, reference.box());
+    window = unite(window, r ? r->grown(feature_margin()) : picture);
+  }
+  return {image, window, 1 << reference.finest()};
+}
+
 Reference::Options Tracker::alignment_options(double noise) const {
   Reference::Options o;
   // Both footprints average each picture's noise to about 0.6 of what its pixels have.
   o.sigma = 0.6 * std::hypot(noise, reference_noise);
+  o.limits = options.limits;
   return o;
 }
 
@@ -79,7 +96,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     lost.pose.reason = image.empty() ? "the frame could not be read" : "the frame has another size than the reference";
     return lost;
   }
-  FeatureImage features(image);
+  FeatureImage features;
   const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
   const double noise = noise_sigma(image);
   const Reference::Options basic = alignment_options(noise);
@@ -93,13 +110,18 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
     const auto region = mapped(still, options.region);
     const Matrix3 expected = plausible(steady, options.region) ? step : Matrix3(Matrix3::Identity());
+    features = features_around(image, {still, expected * still});
     if (const auto g = follow(past.image, features, region, usable, expected))
       starts.push_back(normalised(g->h * still));
     starts.push_back(steady);
     starts.push_back(still);
-  } else if (const auto g = find(features)) {
+  } else if (const auto g = find(FeatureImage(image))) {
     starts.push_back(g->h);
   }
+  const auto limited = [&](const Matrix3& h) {
+    return plausible(h, options.region) ? within(options.limits, h, options.region, reference.centre()) : h;
+  };
+  for (Matrix3& h : starts) h = limited(h);
 
   // Until the frames on both sides are known, the plane is taken to move at the speed it had since the last frame.
   const auto set_paths = [&](Reference::Options& o, const Matrix3& h) {
@@ -117,10 +139,10 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
       }
     Alignment best;
     if (window.empty()) return best;
-    const Pyramid p = pyramid(image, window, reference.levels(), runner);
     Reference::Options o = basic;
     o.from_level = reference.levels() - 1;
-    o.to_level = std::min(1, o.from_level);
+    o.to_level = std::min(reference.finest() + 1, o.from_level);
+    const Pyramid p = pyramid(image, window, o.to_level, o.from_level, false, runner);
     // The best start is the one from which most of the texture agrees. One so near to an answer that the coarsest level
     // tells no difference would only find it again.
     const double near_px = kNearStart * std::ldexp(1.0, o.from_level);
@@ -141,8 +163,8 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   found.alignment = attempt(starts);
   found.pose = judge(frame, found.alignment);
   if (found.pose.status == TrackStatus::lost && !past.lost) {
-    if (const auto g = find(features)) {
-      Alignment again = attempt({g->h});
+    if (const auto g = find(FeatureImage(image))) {
+      Alignment again = attempt({limited(g->h)});
       const Pose pose = judge(frame, again);
       if (pose.status != TrackStatus::lost) found = {std::move(again), pose};
     }
@@ -158,6 +180,8 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
                                       frames.shutter_deg(), corner_quad(options.region));
   past.before = still;
   past.last = found.alignment;
+  if (features.empty() || farthest(found.alignment.frame_from_ref, still, options.region) > feature_margin())
+    features = features_around(image, {found.alignment.frame_from_ref});
   past.image = std::move(features);
   return found;
 }
@@ -170,15 +194,25 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   const auto r = mapped_bounds(rough.pose.frame_from_ref, reference.box());
   const Rect window = r ? intersect(r->grown(48), picture) : picture;
   if (window.empty()) return rough;
-  const Pyramid p = pyramid(image, window, reference.levels(), serial());
+  const bool shrunk = std::abs(signed_area(mapped(rough.pose.frame_from_ref, options.region))) <
+                      kShrunk * std::abs(signed_area(options.region));
   Reference::Options o = alignment_options(rough.noise);
   o.fresh_light = false;
   o.position_px = 0.5;
   o.reference_path = reference_path;
   o.frame_path = frame_path(motion, frame, frames.shutter_deg());
-  Found found;
-  found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), rough.alignment, o, serial());
-  found.pose = judge(frame, found.alignment);
+  Found found = rough;
+  // A long smear leaves little that a fine level could tell, and takes many samples there.
+  const double way = std::max(o.reference_path.length(reference.box()), o.frame_path.length(reference.box()));
+  int last = 0;
+  while (last + 1 < reference.levels() && std::ldexp(way, -last) > kLongWay) ++last;
+  for (int level = std::max(last, reference.finest()); level >= 0; --level) {
+    o.from_level = o.to_level = level;
+    const Pyramid p = pyramid(image, window, level, level, shrunk, serial());
+    found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, o, serial());
+    found.pose = judge(frame, found.alignment);
+    if (level <= last && found.pose.status == TrackStatus::good) break;
+  }
   found.alignment.weight = std::vector<float>();
   return found;
 }
@@ -191,6 +225,11 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     return pose;
   }
   const Eigen::MatrixXd covariance = corner_covariance(reference, a);
+  if (!covariance.allFinite()) {
+    pose.status = TrackStatus::lost;
+    pose.reason = "what is seen of the texture does not tell where the plane is";
+    return pose;
+  }
   pose.corner_covariance.assign(covariance.data(), covariance.data() + covariance.size());
   const double worst = std::sqrt(covariance.diagonal().maxCoeff());
   const auto region = mapped(a.frame_from_ref, options.region);
@@ -200,9 +239,16 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     call(TrackStatus::outside, fmt::format("only {:.0f} % of the region lies in the picture", 100 * inside));
   else if (a.visible < kVisibleLimit)
     call(TrackStatus::lost, fmt::format("only {:.0f} % of the texture agrees with the reference", 100 * a.visible));
-  else if (!(worst < options.weak_px))
+  else if (a.agreement < kAgreeLimit)
+    call(TrackStatus::lost,
+         fmt::format("the picture has only {:.0f} % in common with the reference", 100 * std::max(0.0, a.agreement)));
+  else if (!(worst < options.weak_px)) {
+    const Unfixed u = unfixed(a.covariance, options.limits, a.frame_from_ref, options.region, reference.centre(),
+                              reference.radius(), options.weak_px);
     call(TrackStatus::weak, fmt::format("a corner is known to {:.2f} px only", worst));
-  else if (!a.converged)
+    if (!u.motions.empty()) pose.reason += ": the texture does not fix " + u.motions;
+    if (!u.remedy.empty()) pose.reason += "; " + u.remedy + " would do";
+  } else if (!a.converged)
     call(TrackStatus::weak, fmt::format("the alignment still moved by {:.2f} px when it was stopped", a.last_step_px));
   return pose;
 }
@@ -233,7 +279,6 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   if (inside.width() < 12 || inside.height() < 12 || std::abs(signed_area(options.region)) < 144)
     return refuse("the region is smaller than 12 x 12 pixels", "draw a larger one");
 
-  FeatureImage features(image);
   const Picture ignore = frames.ignore(options.reference);
   const Blocked blocked(ignore, kIgnoreGrow);
   const auto usable = [&](const Point& p) { return blocked.empty() || !blocked.at(p); };
@@ -244,7 +289,7 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
                   picture,
                   Reference(image, ignore, options.region, runner),
                   [&](const FeatureImage& frame) {
-                    if (!finder) finder.emplace(features, options.region, usable);
+                    if (!finder) finder.emplace(FeatureImage(image), options.region, usable);
                     return finder->find(frame);
                   },
                   noise_sigma(image)};
@@ -257,7 +302,8 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   std::vector<Tracker::Found> found;
   std::optional<Path> reference_path;
   for (int direction : {1, -1}) {
-    Tracker::Past past{.image = FeatureImage(image), .reference_path = reference_path};
+    Tracker::Past past{.image = tracker.features_around(image, {Matrix3::Identity()}),
+                       .reference_path = reference_path};
     past.last.weight = tracker.reference.mask();
     for (int f = options.reference + direction; f >= first && f <= last; f += direction) {
       found.push_back(tracker.track(f, direction, past));

@@ -9,6 +9,7 @@
 #include "base/parallel.h"
 #include "base/picture.h"
 #include "base/problem.h"
+#include "track/limits.h"
 
 namespace pw {
 
@@ -32,6 +33,7 @@ struct PlaneOptions {
   std::vector<Point> region;  // In the reference frame: 4 or more corners, any simple outline, may reach outside.
   // A frame is called weak when a corner's standard deviation is above this, in pixels.
   double weak_px = 0.5;
+  MotionLimits limits;  // Motions the plane is taken to make; the rest stays as it is in the reference frame.
 };
 
 // Problems: a region of fewer than 4 corners, with corners that are not finite, smaller than 12 x 12 pixels, or wholly

@@ -36,6 +36,12 @@ Raster raster(const Picture& p, const Rect& window);
 // Half the size: each pixel the mean of 4 x 4 with weights 1 3 3 1 (a cubic binomial), edges repeated. Coordinates are
 // halved exactly: point (x, y) becomes (x / 2, y / 2). The window's corners must be even.
 Raster halved(const Raster& r);
+// The same of raster(p, window), which need not be made for it.
+Raster halved(const Picture& p, const Rect& window);
+
+// Convolved `passes` times with (1 2 1) / 4 in both directions, over the window shrunk by as many pixels; the fourth
+// float stays 1 where it was 1 all around, elsewhere all is 0.
+Raster softened(const Raster& r, int passes);
 
 // Smallest rectangle that holds `r` and whose sides are multiples of `step`.
 Rect aligned(const Rect& r, int step);

@@ -31,7 +31,11 @@ std::vector<float> coverage(std::span<const Point> polygon, const Rect& window) 
         // Sample k of the row lies at window.x0 + (k + 1/2) / 4.
         const int first = std::max(0, int(std::ceil((crossings[i] - window.x0) * 4 - 0.5)));
         const int last = std::min(4 * width, int(std::ceil((crossings[i + 1] - window.x0) * 4 - 0.5)));
-        for (int k = first; k < last; ++k) row[k / 4] += 1 / 16.f;
+        for (int k = first; k < last;) {
+          const int end = std::min(last, k / 4 * 4 + 4);
+          row[k / 4] += float(end - k) / 16;
+          k = end;
+        }
       }
     }
   return share;

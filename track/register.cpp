@@ -210,7 +210,7 @@ Result<Registration> register_still(const Picture& plate, const Picture& ignore,
     const Picture seen = coloured(small, made.colour);
     Alignment fitted = a;
     if (o.align) {
-      const Pyramid p = pyramid(seen, seen.window(), reference.levels(), runner);
+      const Pyramid p = pyramid(seen, seen.window(), 0, r.from_level, false, runner);
       fitted = reference.align(p, Blocked(), a, r, runner);
       if (!plausible(fitted.frame_from_ref, o.region) || fitted.weight.empty() || fitted.visible < kAgreeLimit)
         return refusal(fmt::format("only {:.0f} % of the texture agrees with the plate where the still lies",

@@ -37,16 +37,13 @@ Path frame_path(const Motion& motion, int frame, double shutter_deg) {
   const Pose* middle = motion.find(frame);
   if (!middle || middle->status == TrackStatus::lost) return {};
   std::vector<const Pose*> near;
-  for (int f = frame - 3; f <= frame + 3; ++f)
+  for (int f = frame - 4; f <= frame + 4; ++f)
     if (const Pose* p = motion.find(f); p && p->status != TrackStatus::lost) near.push_back(p);
   std::stable_sort(near.begin(), near.end(), [frame](const Pose* a, const Pose* b) {
     return std::abs(a->frame - frame) < std::abs(b->frame - frame);
   });
-  // Five when they lie evenly on both sides, else four.
+  // Five even where all lie on one side: with four, the bend of a fast swing is told wrong by enough to see.
   near.resize(std::min<size_t>(near.size(), 5));
-  int balance = 0;
-  for (const Pose* p : near) balance += (p->frame > frame) - (p->frame < frame);
-  if (balance != 0 && near.size() > 4) near.resize(4);
   if (near.size() < 2) return {};
   const Quad corners = corner_quad(motion.region);
   const double s = shutter_deg / 720;

@@ -13,8 +13,8 @@ struct Path {
 };
 
 // The points of the reference that a place of frame f sees one after the other: H(f + t)^-1 H(f) for t from -s to s, s
-// = shutter_deg / 720, where H is `motion` with corners interpolated by a cubic through the four frames nearest to f
-// (also slightly beyond the ends). Standing still when fewer than two frames are known.
+// = shutter_deg / 720, where H is `motion` with corners interpolated by Lagrange's polynomial through the five frames
+// nearest to f, at most 4 away (also slightly beyond the ends). Standing still when fewer than two frames are known.
 Path frame_path(const Motion& motion, int frame, double shutter_deg);
 
 // The path of the frame before which, `direction` frames away (1 or -1), the plane was at `before`, at a steady speed.

@@ -89,7 +89,7 @@ inline f4 spline_mean_at(const Raster& coefficients, float x, float y) {
 
 // Positions where spline_at may be asked: x0 <= x < x1 and the same in y.
 struct Reach {
-  float x0, y0, x1, y1;
+  float x0 = 0, y0 = 0, x1 = 0, y1 = 0;
   bool contains(float x, float y) const { return x >= x0 && x < x1 && y >= y0 && y < y1; }
 };
 inline Reach spline_reach(const Rect& w) { return {w.x0 + 1.5f, w.y0 + 1.5f, w.x1 - 1.5f, w.y1 - 1.5f}; }

@@ -13,7 +13,16 @@
 namespace pw {
 
 struct FeatureImage::Pixels {
-  cv::Mat image;  // Pixel (0, 0) is the plate's.
+  cv::Mat image;
+  Rect window;  // Of the plate, as much of it as fills whole pixels.
+  int shrink = 1;
+  // Positions counted from pixel centres, as OpenCV does.
+  cv::Point2f from_plate(const Point& p) const {
+    return {float((p.x() - window.x0) / shrink - 0.5), float((p.y() - window.y0) / shrink - 0.5)};
+  }
+  Point to_plate(const cv::Point2f& p) const {
+    return {window.x0 + shrink * (p.x + 0.5), window.y0 + shrink * (p.y + 0.5)};
+  }
 };
 
 FeatureImage::FeatureImage() = default;
@@ -21,29 +30,28 @@ FeatureImage::~FeatureImage() = default;
 FeatureImage::FeatureImage(FeatureImage&&) noexcept = default;
 FeatureImage& FeatureImage::operator=(FeatureImage&&) noexcept = default;
 
-FeatureImage::FeatureImage(const Picture& p) : pixels_(std::make_unique<Pixels>()) {
-  const Rect w = p.window();
+FeatureImage::FeatureImage(const Picture& p) : FeatureImage(p, p.window(), 1) {}
+
+FeatureImage::FeatureImage(const Picture& p, const Rect& window, int shrink) : pixels_(std::make_unique<Pixels>()) {
+  const Rect all = intersect(window, p.window());
+  const int width = all.width() / shrink, height = all.height() / shrink;
+  pixels_->shrink = shrink;
+  if (width < 1 || height < 1) return;
+  const Rect w = pixels_->window = {all.x0, all.y0, all.x0 + width * shrink, all.y0 + height * shrink};
   cv::Mat grey(w.height(), w.width(), CV_32F);
-  double sum = 0;
   for (int y = 0; y < w.height(); ++y) {
-    const float* in = p.row(w.y0 + y);
+    const float* in = p.at(w.x0, w.y0 + y);
     float* out = grey.ptr<float>(y);
-    for (int x = 0; x < w.width(); ++x, in += p.channels()) {
-      const float luma = p.channels() >= 3 ? 0.2126f * in[0] + 0.7152f * in[1] + 0.0722f * in[2] : in[0];
-      out[x] = std::sqrt(std::max(0.f, luma));
-      sum += out[x];
-    }
+    for (int x = 0; x < w.width(); ++x, in += p.channels())
+      out[x] = std::max(0.f, p.channels() >= 3 ? 0.2126f * in[0] + 0.7152f * in[1] + 0.0722f * in[2] : in[0]);
   }
+  if (shrink > 1) cv::resize(grey, grey, {width, height}, 0, 0, cv::INTER_AREA);
+  cv::sqrt(grey, grey);
   // Brought to the same mean, so that dark pictures keep their texture and lightning does not clip.
-  const double mean = sum / std::max<int64_t>(1, w.area());
-  grey.convertTo(pixels_->image, CV_8U, 110 / std::max(1e-4, mean));
+  grey.convertTo(pixels_->image, CV_8U, 110 / std::max(1e-4, cv::mean(grey)[0]));
 }
 
 namespace {
-
-// Positions counted from pixel centres, as OpenCV does.
-cv::Point2f to_cv(const Point& p) { return {float(p.x() - 0.5), float(p.y() - 0.5)}; }
-Point from_cv(const cv::Point2f& p) { return {p.x + 0.5, p.y + 0.5}; }
 
 std::optional<Guess> robust(const std::vector<cv::Point2f>& from, const std::vector<cv::Point2f>& to,
                             double threshold) {
@@ -61,14 +69,17 @@ std::optional<Guess> robust(const std::vector<cv::Point2f>& from, const std::vec
   return g;
 }
 
-cv::Mat mask_of(std::span<const Point> polygon, const Rect& window, const std::function<bool(const Point&)>& usable) {
+// Which pixels of `window` lie inside the polygon and show the plane, both counted in the image's own pixels.
+cv::Mat mask_of(std::span<const Point> polygon, const Rect& window, const FeatureImage::Pixels& pixels,
+                const std::function<bool(const Point&)>& usable) {
   const std::vector<float> share = coverage(polygon, window);
   cv::Mat mask(window.height(), window.width(), CV_8U);
   size_t i = 0;
   for (int y = 0; y < window.height(); ++y)
-    for (int x = 0; x < window.width(); ++x, ++i)
-      mask.at<uchar>(y, x) =
-          share[i] > 0.5f && (!usable || usable(Point(window.x0 + x + 0.5, window.y0 + y + 0.5))) ? 255 : 0;
+    for (int x = 0; x < window.width(); ++x, ++i) {
+      const cv::Point2f at(float(window.x0 + x), float(window.y0 + y));
+      mask.at<uchar>(y, x) = share[i] > 0.5f && (!usable || usable(pixels.to_plate(at))) ? 255 : 0;
+    }
   return mask;
 }
 
@@ -76,28 +87,41 @@ cv::Mat mask_of(std::span<const Point> polygon, const Rect& window, const std::f
 
 std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> polygon,
                             const std::function<bool(const Point&)>& usable, const Matrix3& expected) {
-  const cv::Mat &a = from.pixels().image, &b = to.pixels().image;
-  const Rect window = intersect(bounds(polygon), Rect::sized(a.cols, a.rows));
-  if (window.width() < 8 || window.height() < 8) return std::nullopt;
+  const FeatureImage::Pixels &a = from.pixels(), &b = to.pixels();
+  std::vector<Point> own;
+  for (const Point& p : polygon) own.push_back((p - Point(a.window.x0, a.window.y0)) / a.shrink);
+  const Rect window = intersect(bounds(own), Rect::sized(a.image.cols, a.image.rows));
+  if (window.width() < 8 || window.height() < 8 || b.image.empty()) return std::nullopt;
   const cv::Rect part(window.x0, window.y0, window.width(), window.height());
   std::vector<cv::Point2f> corners;
-  cv::goodFeaturesToTrack(a(part), corners, 300, 0.005, 5, mask_of(polygon, window, usable));
+  cv::goodFeaturesToTrack(a.image(part), corners, 300, 0.005, 5, mask_of(own, window, a, usable));
   if (corners.size() < 8) return std::nullopt;
-  std::vector<cv::Point2f> start, found, back;
+  std::vector<cv::Point2f> found;
   for (cv::Point2f& c : corners) {
     c += cv::Point2f(float(window.x0), float(window.y0));
-    start.push_back(to_cv(map(expected, from_cv(c))));
+    found.push_back(b.from_plate(map(expected, a.to_plate(c))));
   }
-  found = start;
   std::vector<uchar> ok;
   const cv::Size side(17, 17);
   const cv::TermCriteria stop(cv::TermCriteria::COUNT | cv::TermCriteria::EPS, 20, 0.02);
-  cv::calcOpticalFlowPyrLK(a, b, corners, found, ok, cv::noArray(), side, 3, stop, cv::OPTFLOW_USE_INITIAL_FLOW);
+  const cv::Size size(std::max(a.image.cols, b.image.cols), std::max(a.image.rows, b.image.rows));
+  const auto filled = [&](const cv::Mat& image) {
+    cv::Mat out;
+    cv::copyMakeBorder(image, out, 0, size.height - image.rows, 0, size.width - image.cols, cv::BORDER_REPLICATE);
+    return out;
+  };
+  cv::calcOpticalFlowPyrLK(filled(a.image), filled(b.image), corners, found, ok, cv::noArray(), side, 3, stop,
+                           cv::OPTFLOW_USE_INITIAL_FLOW);
   std::vector<cv::Point2f> p, q;
+  const auto centre = [](const FeatureImage::Pixels& in, const cv::Point2f& c) {
+    const Point plate = in.to_plate(c);
+    return cv::Point2f(float(plate.x() - 0.5), float(plate.y() - 0.5));
+  };
   for (size_t i = 0; i < corners.size(); ++i)
-    if (ok[i] && found[i].x >= 0 && found[i].y >= 0 && found[i].x < float(b.cols) && found[i].y < float(b.rows))
-      p.push_back(corners[i]), q.push_back(found[i]);
-  return robust(p, q, 1.5);
+    if (ok[i] && found[i].x >= 0 && found[i].y >= 0 && found[i].x < float(b.image.cols) &&
+        found[i].y < float(b.image.rows))
+      p.push_back(centre(a, corners[i])), q.push_back(centre(b, found[i]));
+  return robust(p, q, 1.5 * a.shrink);
 }
 
 struct Finder::Features {
@@ -112,9 +136,10 @@ cv::Ptr<cv::SIFT> sift() { return cv::SIFT::create(2500, 3, 0.02); }
 Finder::Finder(const FeatureImage& reference, std::span<const Point> region,
                const std::function<bool(const Point&)>& usable)
     : features_(std::make_unique<Features>()) {
-  const cv::Mat& image = reference.pixels().image;
-  sift()->detectAndCompute(image, mask_of(region, Rect::sized(image.cols, image.rows), usable), features_->points,
-                           features_->descriptors);
+  const FeatureImage::Pixels& pixels = reference.pixels();
+  const cv::Mat& image = pixels.image;
+  sift()->detectAndCompute(image, mask_of(region, Rect::sized(image.cols, image.rows), pixels, usable),
+                           features_->points, features_->descriptors);
 }
 
 Finder::~Finder() = default;

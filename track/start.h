@@ -17,6 +17,8 @@ namespace pw {
 class FeatureImage {
  public:
   explicit FeatureImage(const Picture& p);
+  // The part of it in `window`, whose every pixel is the mean of `shrink` x `shrink`.
+  FeatureImage(const Picture& p, const Rect& window, int shrink);
   FeatureImage();
   ~FeatureImage();
   FeatureImage(FeatureImage&&) noexcept;
@@ -34,12 +36,12 @@ struct Guess {
   int inliers = 0, tried = 0;
 };
 
-// Homography to_from that features of `from` inside the polygon support in `to`; `usable` says which points of `from`
-// show the plane; `expected` is where they are looked for.
+// Homography to_from that features of `from` inside the polygon support in `to`, both shrunk alike; `usable` says which
+// points of `from` show the plane; `expected` is where they are looked for.
 std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> polygon,
                             const std::function<bool(const Point&)>& usable, const Matrix3& expected);
 
-// Features of the reference's region, found once, searched for in any frame.
+// Features of the reference's region, found once, searched for in any frame; both images whole.
 class Finder {
  public:
   Finder(const FeatureImage& reference, std::span<const Point> region, const std::function<bool(const Point&)>& usable);

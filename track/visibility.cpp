@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 
 namespace pw {
 namespace {
@@ -10,11 +11,46 @@ constexpr int kReach = 2;      // Evidence is gathered over 5 x 5 pixels.
 constexpr float kCap = 16;     // More excess than this says nothing more.
 constexpr float kSure = 2.2f;  // Mean squared residual, in variances, up to which a window is taken as visible...
 constexpr float kGone = 4.5f;  // ...and from which it is not.
+constexpr float kStrong = 4;   // Texture, in that of the middle pixel, that counts most.
 constexpr float kTukey = 12;   // Squared residual in variances from which a single pixel counts nothing (biweight).
 
-float smooth_down(float x, float from, float to) {
-  const float t = std::clamp((to - x) / (to - from), 0.f, 1.f);
-  return t * t * (3 - 2 * t);
+inline f8 eight_of(float v) { return f8{v, v, v, v, v, v, v, v}; }
+inline f8 least(f8 a, f8 b) { return a < b ? a : b; }
+inline f8 most(f8 a, f8 b) { return a > b ? a : b; }
+
+f8 smooth_down(f8 x, float from, float to) {
+  const f8 t = most(least((eight_of(to) - x) * eight_of(1 / (to - from)), eight_of(1)), eight_of(0));
+  return t * t * (eight_of(3) - eight_of(2) * t);
+}
+
+float sum8(f8 v) { return ((v[0] + v[1]) + (v[2] + v[3])) + ((v[4] + v[5]) + (v[6] + v[7])); }
+
+// One number for each pixel of a window, eight at a time, with room for kReach more on every side.
+class Plane {
+ public:
+  Plane(float* data, int width) : data_(data), pitch_(pitch(width)) {}
+  static int pitch(int width) { return (width + 7) / 8 * 8 + 8; }
+  static int64_t size(int width, int height) { return int64_t{pitch(width)} * (height + 2 * kReach); }
+  float* row(int y) { return data_ + int64_t{y + kReach} * pitch_ + 4; }
+
+ private:
+  float* data_;
+  int pitch_;
+};
+
+inline f8 eight(const float* p) {
+  f8 v;
+  std::memcpy(&v, p, sizeof v);
+  return v;
+}
+inline void put(float* p, f8 v) { std::memcpy(p, &v, sizeof v); }
+
+// The larger of the differences to both neighbours: at the top of a wave the mean of both is 0, and yet a small shift
+// changes what is seen there.
+f4 steeper(f4 before, f4 here, f4 after) {
+  f4 a = here - before, b = after - here;
+  a = a < splat(0) ? -a : a, b = b < splat(0) ? -b : b;
+  return a > b ? a : b;
 }
 
 float sum3(f4 v) { return (v[0] + v[1]) + v[2]; }
@@ -39,16 +75,19 @@ void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, cons
     const Rect reach{r.x0 == window.x0 ? outer.x0 : r.x0, r.y0 == window.y0 ? outer.y0 : r.y0,
                      r.x1 == window.x1 ? outer.x1 : r.x1, r.y1 == window.y1 ? outer.y1 : r.y1};
     const float cx = 0.5f * (r.x0 + r.x1), cy = 0.5f * (r.y0 + r.y1), sx = 2.f / r.width(), sy = 2.f / r.height();
-    for (int y = reach.y0; y < reach.y1; ++y)
-      for (int x = reach.x0; x < reach.x1; ++x) {
-        const f4 ref = in.reference->at(x, y), frame = in.frame->at(x, y);
-        const f4 slope = splat(float(l[6]) * (x + 0.5f - cx) * sx + float(l[7]) * (y + 0.5f - cy) * sy);
-        const f4 prediction = (gain + slope) * ref + offset;
-        f4 m = splat(0.5f) * (prediction + frame), r = frame - prediction;
-        m[3] = ref[3] * frame[3];
-        middle.at(x, y) = m;
-        if (residual) residual->at(x, y) = r;
+    for (int y = reach.y0; y < reach.y1; ++y) {
+      const f4 *ref = &in.reference->at(reach.x0, y), *frame = &in.frame->at(reach.x0, y);
+      f4 *out = &middle.at(reach.x0, y), *off = residual ? &residual->at(reach.x0, y) : nullptr;
+      const float slope_y = float(l[7]) * (y + 0.5f - cy) * sy, slope_x = float(l[6]) * sx;
+      for (int i = 0; i < reach.width(); ++i) {
+        const f4 slope = splat(slope_x * (reach.x0 + i + 0.5f - cx) + slope_y);
+        const f4 prediction = (gain + slope) * ref[i] + offset;
+        f4 m = splat(0.5f) * (prediction + frame[i]);
+        m[3] = ref[i][3] * frame[i][3];
+        out[i] = m;
+        if (off) off[i] = frame[i] - prediction;
       }
+    }
   });
 }
 
@@ -56,98 +95,156 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
                   Visibility& out) {
   const Rect outer = in.reference->window(), window = outer.grown(-kHalo);
   const int width = window.width(), height = window.height();
-  const int64_t stride = outer.width();
-  if (out.middle.window() != outer) out.middle = Raster(outer), out.weight = Raster(outer);
-  out.excess.assign(size_t(width) * height, -1);
-  std::vector<float> energy(size_t(width) * height, 0.f), square(size_t(width) * height, 0.f);
+  const int64_t stride = outer.width(), plane = Plane::size(width, height);
+  if (out.middle.window() != outer) {
+    out.middle = Raster(outer), out.weight = Raster(outer);
+    out.scratch = Raster({0, 0, Plane::pitch(width), 2 * (height + 2 * kReach)});
+    auto* all_planes = reinterpret_cast<float*>(out.scratch.row(0));
+    std::fill_n(all_planes, plane, -1.f);             // Beyond the window nothing is known: no excess,
+    std::fill_n(all_planes + plane, 5 * plane, 0.f);  // and nothing to be counted.
+  }
+  auto* scratch = reinterpret_cast<float*>(out.scratch.row(0));
+  Plane excess(scratch, width), energy(scratch + plane, width), square(scratch + 2 * plane, width);
+  Plane share(scratch + 3 * plane, width), sums(scratch + 4 * plane, width), counts(scratch + 5 * plane, width);
 
   find_middle(in, tiles, light, runner, out.middle, &out.weight);  // The residual, until the weights take its place.
   const float per_channel = 1.f / in.channels;
   const float variance = float(in.sigma * in.sigma), per_gradient = float(in.position_px * in.position_px);
   const int bands = (height + 15) / 16;
-  runner.run(bands, [&](size_t b) {
-    for (int y = window.y0 + int(b) * 16; y < std::min(window.y1, window.y0 + int(b) * 16 + 16); ++y) {
-      const f4 *m = &out.middle.at(window.x0, y), *slope = &in.slope->at(window.x0, y);
-      const f4* r = &out.weight.at(window.x0, y);
-      const size_t row = size_t(y - window.y0) * width;
-      for (int i = 0; i < width; ++i, ++m) {
-        if (!(in.mask[row + i] > 0)) continue;
-        const bool whole = m[0][3] > 0 && m[2][3] > 0 && m[-2][3] > 0 && m[2 * stride][3] > 0 && m[-2 * stride][3] > 0;
-        if (!whole) continue;
-        const f4 gx = splat(0.5f) * (m[1] - m[-1]) * slope[i], gy = splat(0.5f) * (m[stride] - m[-stride]) * slope[i];
-        const f4 e = r[i] * slope[i];
-        energy[row + i] = sum3(gx * gx + gy * gy) * per_channel;
-        square[row + i] = sum3(e * e) * per_channel;
-        out.excess[row + i] = square[row + i] / (variance + per_gradient * energy[row + i]);
-      }
+  const auto rows = [&](const auto& row) {
+    runner.run(bands, [&](size_t b) {
+      for (int y = int(b) * 16; y < std::min(height, int(b) * 16 + 16); ++y) row(y, b);
+    });
+  };
+  rows([&](int y, size_t) {
+    const f4 *m = &out.middle.at(window.x0, window.y0 + y), *slope = &in.slope->at(window.x0, window.y0 + y);
+    const f4* r = &out.weight.at(window.x0, window.y0 + y);
+    float *mask = share.row(y), *x = excess.row(y), *e = energy.row(y), *s = square.row(y);
+    std::copy_n(in.mask + size_t(y) * width, width, mask);
+    for (int i = 0; i < width; ++i, ++m) {
+      x[i] = -1, e[i] = s[i] = 0;
+      if (!(mask[i] > 0 && m[0][3] * m[2][3] * m[-2][3] * m[2 * stride][3] * m[-2 * stride][3] > 0)) continue;
+      const f4 gx = steeper(m[-1], m[0], m[1]) * slope[i], gy = steeper(m[-stride], m[0], m[stride]) * slope[i];
+      const f4 residual = r[i] * slope[i];
+      const float steep = sum3(gx * gx + gy * gy) * per_channel, off = sum3(residual * residual) * per_channel;
+      const float much = off / (variance + per_gradient * steep);
+      if (much >= 0) x[i] = much, e[i] = steep, s[i] = off;
     }
   });
 
-  // The scale: the best quarter of the tiles shows what the plane itself leaves.
+  // The scale: the best quarter of the tiles shows what the plane itself leaves. Of large ones every other row tells
+  // it.
   std::vector<float> medians, values;
   for (const Rect& t : tiles) {
     values.clear();
-    for (int y = t.y0; y < t.y1; ++y)
-      for (int x = t.x0; x < t.x1; ++x)
-        if (const float e = out.excess[size_t(y - window.y0) * width + (x - window.x0)]; e >= 0) values.push_back(e);
+    for (int y = t.y0; y < t.y1; y += t.height() < 16 ? 1 : 2) {
+      const float* row = excess.row(y - window.y0) + (t.x0 - window.x0);
+      for (int i = 0; i < t.width(); ++i)
+        if (row[i] >= 0) values.push_back(row[i]);
+    }
     if (values.size() >= 8) medians.push_back(quantile(values, 0.5));
   }
   const float expected = in.channels == 1 ? 0.455f : in.channels == 2 ? 0.693f : 0.789f;  // Median of chi^2_n / n.
   out.inflation = medians.empty() ? 1 : std::clamp(quantile(medians, 0.25) / expected, 1.f, 25.f);
-  const float shrink = float(1 / out.inflation);
+  const f8 shrink = eight_of(float(1 / out.inflation)), none = eight_of(0), one = eight_of(1);
 
   // Means over the window of evidence, along rows, then down columns.
-  std::vector<float> sums(size_t(width) * height), counts(size_t(width) * height);
-  runner.run(bands, [&](size_t b) {
-    for (int y = int(b) * 16; y < std::min(height, int(b) * 16 + 16); ++y)
-      for (int x = 0; x < width; ++x) {
-        float sum = 0, count = 0;
-        for (int k = std::max(0, x - kReach); k <= std::min(width - 1, x + kReach); ++k)
-          if (const float e = out.excess[size_t(y) * width + k]; e >= 0) sum += std::min(e * shrink, kCap), ++count;
-        sums[size_t(y) * width + x] = sum, counts[size_t(y) * width + x] = count;
+  rows([&](int y, size_t) {
+    const float* x = excess.row(y);
+    float *sum_row = sums.row(y), *count_row = counts.row(y);
+    for (int i = 0; i < width; i += 8) {
+      f8 sum = none, count = none;
+      for (int k = i - kReach; k <= i + kReach; ++k) {
+        const f8 e = eight(x + k);
+        sum += e >= none ? least(e * shrink, eight_of(kCap)) : none, count += e >= none ? one : none;
       }
+      put(sum_row + i, sum), put(count_row + i, count);
+    }
   });
+  // Texture counts for no more than a few times what most of the region has: what passes in front may have much more.
+  values.clear();
+  for (int y = 0; y < height; ++y)
+    for (int i = 0; i < width; ++i)
+      if (excess.row(y)[i] >= 0) values.push_back(energy.row(y)[i]);
+  const f8 strong = eight_of(values.empty() ? 0 : kStrong * quantile(values, 0.5));
   struct Totals {
-    double mask = 0, seen = 0, texture = 0, visible = 0, squares = 0, weight = 0;
+    double mask = 0, seen = 0, texture = 0, visible = 0, squares = 0, weight = 0, response = 0;
   };
   std::vector<Totals> totals(bands);
-  runner.run(bands, [&](size_t b) {
+  const f4 channels{1, in.channels > 1 ? 1.f : 0.f, in.channels > 2 ? 1.f : 0.f, 0};
+  rows([&](int y, size_t b) {
+    const float *x = excess.row(y), *m = share.row(y);
+    float *e = energy.row(y), *s = square.row(y);
+    f8 mask = none, seen = none, texture = none, visible = none, squares = none, weight = none, response = none;
+    for (int i = 0; i < width; i += 8) {
+      f8 sum = none, count = none;
+      for (int k = y - kReach; k <= y + kReach; ++k) sum += eight(sums.row(k) + i), count += eight(counts.row(k) + i);
+      const f8 much = eight(x + i), part = much >= none ? eight(m + i) : none, steep = eight(e + i);
+      const f8 near = smooth_down(sum / most(count, one), kSure, kGone);
+      const f8 own = most(none, one - much * shrink * eight_of(1 / kTukey));
+      const f8 shown = part * near, robust = shown * own * own;
+      const f8 telling = least(steep, strong);
+      mask += eight(m + i), seen += part, texture += part * telling, visible += shown * telling;
+      squares += robust * eight(s + i), weight += robust;
+      response += shown * own * (own - eight_of(4 * per_channel) * (one - own));
+      // They are not needed any more: the weights take their place.
+      put(e + i, robust / (eight_of(variance) + eight_of(per_gradient) * steep)), put(s + i, robust);
+    }
     Totals& total = totals[b];
-    for (int y = int(b) * 16; y < std::min(height, int(b) * 16 + 16); ++y) {
-      f4* w = &out.weight.at(window.x0, window.y0 + y);
-      const f4* slope = &in.slope->at(window.x0, window.y0 + y);
-      for (int x = 0; x < width; ++x) {
-        const size_t i = size_t(y) * width + x;
-        const float e = out.excess[i] * shrink, mask = in.mask[i];
-        total.mask += mask;
-        if (!(e >= 0)) {
-          w[x] = splat(0);
-          continue;
-        }
-        float sum = 0, count = 0;
-        for (int k = std::max(0, y - kReach); k <= std::min(height - 1, y + kReach); ++k)
-          sum += sums[size_t(k) * width + x], count += counts[size_t(k) * width + x];
-        const float near = smooth_down(sum / count, kSure, kGone);
-        const float own = std::max(0.f, 1 - e / kTukey);
-        const float robust = mask * near * own * own;
-        total.seen += mask;
-        total.texture += mask * energy[i];
-        total.visible += mask * near * energy[i];
-        total.squares += robust * square[i];
-        total.weight += robust;
-        w[x] = slope[x] * slope[x] * splat(robust / (variance + per_gradient * energy[i]));
-        for (int c = in.channels; c < 3; ++c) w[x][c] = 0;
-        w[x][3] = robust;
-      }
+    total.mask += sum8(mask), total.seen += sum8(seen), total.texture += sum8(texture);
+    total.visible += sum8(visible), total.squares += sum8(squares), total.weight += sum8(weight);
+    total.response += sum8(response);
+    f4* w = &out.weight.at(window.x0, window.y0 + y);
+    const f4* slope = &in.slope->at(window.x0, window.y0 + y);
+    for (int i = 0; i < width; ++i) {
+      w[i] = slope[i] * slope[i] * channels * splat(e[i]);
+      w[i][3] = s[i];
     }
   });
   Totals all;
   for (const Totals& t : totals)
     all.mask += t.mask, all.seen += t.seen, all.texture += t.texture, all.visible += t.visible,
-        all.squares += t.squares, all.weight += t.weight;
+        all.squares += t.squares, all.weight += t.weight, all.response += t.response;
   out.seen = all.mask > 0 ? all.seen / all.mask : 0;
   out.visible = all.texture > 0 ? all.visible / all.texture : 0;
+  out.response = all.weight > 0 ? std::clamp(all.response / all.weight, 0.2, 1.0) : 1;
   out.residual = all.weight > 0 ? std::sqrt(all.squares / all.weight) : 0;
+}
+
+double agreement(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner) {
+  const Rect window = in.reference->window().grown(-kHalo);
+  struct Sums {
+    double texture = 0, agrees = 0;
+  };
+  std::vector<Sums> sums(tiles.size());
+  runner.run(tiles.size(), [&](size_t t) {
+    const LightVector l = light.of(t);
+    const f4 gain{float(l[0]), float(l[2]), float(l[4]), 0};
+    const Rect& r = tiles[t];
+    f4 a = splat(0), b = splat(0), aa = splat(0), bb = splat(0), ab = splat(0), slopes = splat(0);
+    float count = 0;
+    for (int y = r.y0; y < r.y1; ++y)
+      for (int x = r.x0; x < r.x1; ++x) {
+        if (!(in.mask[size_t(y - window.y0) * window.width() + (x - window.x0)] > 0)) continue;
+        const f4 p = in.reference->at(x, y), f = in.frame->at(x, y);
+        if (!(p[3] * f[3] > 0)) continue;
+        const f4 g = gain * p;
+        a += g, b += f, aa += g * g, bb += f * f, ab += g * f, slopes += in.slope->at(x, y), ++count;
+      }
+    if (count < 16) return;
+    const f4 n = splat(1 / count);
+    a *= n, b *= n, slopes *= n;
+    const f4 code = slopes * slopes, va = (aa * n - a * a) * code, vb = (bb * n - b * b) * code;
+    const f4 cov = (ab * n - a * b) * code;
+    // Half of the difference's noise is in each picture.
+    const float noise = float(0.5 * in.sigma * in.sigma * in.channels), all_a = sum3(va), all_b = sum3(vb);
+    const float own = std::max(0.7f * all_a, all_a - noise), other = std::max(0.7f * all_b, all_b - noise);
+    if (!(own > 0 && other > 0)) return;
+    sums[t] = {double(count) * own, double(count) * own * std::min(1.f, sum3(cov) / std::sqrt(own * other))};
+  });
+  Sums all;
+  for (const Sums& s : sums) all.texture += s.texture, all.agrees += s.agrees;
+  return all.texture > 0 ? all.agrees / all.texture : 0;
 }
 
 }  // namespace pw

@@ -21,12 +21,13 @@ struct VisibilityInput {
 inline constexpr int kHalo = 3;  // Pixels the rasters reach beyond the window that is fitted.
 
 struct Visibility {
-  Raster middle, weight;      // As TileInput asks.
-  double inflation = 1;       // Factor on the variance that the best part of the region asks for.
-  double residual = 0;        // RMS of what is visible, code values.
-  double seen = 0;            // Share of the mask that lies in the frame.
-  double visible = 0;         // Share of its texture (squared gradient) that is visible.
-  std::vector<float> excess;  // Scratch.
+  Raster middle, weight;  // As TileInput asks.
+  double inflation = 1;   // Factor on the variance that the best part of the region asks for.
+  double residual = 0;    // RMS of what is visible, code values.
+  double response = 1;    // Mean change of weight x residual with the residual, beside the mean weight.
+  double seen = 0;        // Share of the mask that lies in the frame.
+  double visible = 0;     // Share of its texture (squared gradient, capped) that is visible.
+  Raster scratch;         // Of find_visible.
 };
 
 // Only the mean of both pictures, once the weights are to stay as they are.
@@ -35,5 +36,11 @@ void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, cons
 
 void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
                   Visibility& out);
+
+// How much the textures have in common, about 0 (nothing) to 1: the normalised cross-correlation of each tile (J. P.
+// Lewis, "Fast normalized cross-correlation", Vision Interface 1995), noise taken off, weighted by the reference's
+// variance in code values. Nothing is left out, whatever the weights say: among pixels picked because they agree, any
+// two pictures agree.
+double agreement(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner);
 
 }  // namespace pw

@@ -19,6 +19,8 @@ struct Plane {
   std::string region_file, region_name;
   std::string file;
   double weak_px = 0.5;
+  MotionModel model = MotionModel::homography;
+  LockedAxis lock = LockedAxis::none;
   double readout = 0;
   bool estimate_readout = false;
 };
@@ -74,6 +76,7 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   options.reference = p.reference ? static_cast<int>(p.reference) : m.shot.first;
   if (p.region_file.empty()) options.region = p.region;
   options.weak_px = p.weak_px;
+  options.limits = {p.model, p.lock};
   if (!p.region_file.empty()) {
     auto drawing = load_svg(m.shot.path(p.region_file));
     if (!drawing) return fail(drawing.error());
@@ -128,7 +131,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Plane>("plane", Family::measure, 4, "The motion of a flat thing through the shot.")
+  return Declare<Plane>("plane", Family::measure, 6, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
       .input({.name = "ignore",
@@ -160,6 +163,13 @@ Kind declare() {
               .max = 100,
               .low = 0.05,
               .high = 2})
+      .param(
+          "model", &Plane::model,
+          {.doc = "What the plane may do: anything; shift, turn, grow, stretch and shear; shift, turn and grow; only "
+                  "shift. Fewer are known better where there is little texture.",
+           .choices = {"homography", "affine", "similarity", "translation"}})
+      .param("lock", &Plane::lock,
+             {.doc = "The coordinate in which the region's centre stays where it is.", .choices = {"none", "x", "y"}})
       .param("readout", &Plane::readout,
              {.doc = "Share of a frame that a camera which reads rows one by one takes from the first to the last; "
                      "below 0: from the bottom up.",

@@ -37,7 +37,7 @@ TEST(Align, ConvergesFromAfar) {
   const Reference reference(s.image(1), {}, region, serial());
   ASSERT_GE(reference.levels(), 3);
   const Picture image = s.image(2);
-  const Pyramid p = pyramid(image, image.window(), reference.levels(), serial());
+  const Pyramid p = pyramid(image, image.window(), 0, reference.levels() - 1, false, serial());
   Reference::Options o;
   o.from_level = reference.levels() - 1;
   for (const Point& off : {Point(0, 0), Point(4, -3), Point(-5, 2)}) {
@@ -46,6 +46,7 @@ TEST(Align, ConvergesFromAfar) {
     const Alignment a = reference.align(p, {}, start, o, serial());
     EXPECT_TRUE(a.converged);
     EXPECT_GT(a.visible, 0.9);
+    EXPECT_GT(a.agreement, 0.9);
     EXPECT_NEAR(a.light.all[0], 0.6, 0.02);
     for (const Point& c : region) EXPECT_LT((map(a.frame_from_ref, c) - map(s.frame_from_ref(2, 1), c)).norm(), 0.01);
     EXPECT_GT(weight_at(reference, a, {100, 80}), 0.5);

@@ -39,6 +39,16 @@ TEST(Plane, LightAMillionTimesAsBright) {
   EXPECT_LT(score(tracked(s), s.truth(1, kRegion)).worst_px, 0.006);
 }
 
+// More pixels than it takes: the last level is not the finest, and yet what is stated holds.
+TEST(Plane, LargeRegion) {
+  Scene s = handheld();
+  s.width = 400, s.height = 340, s.to = 2, s.channels = 1, s.fine = 1;
+  const auto region = drawn::box(20, 16, 380, 320);
+  const Motion m = tracked(s, 1, region);
+  EXPECT_EQ(m.poses.back().status, TrackStatus::good) << m.poses.back().reason;
+  EXPECT_LT(score(m, s.truth(1, region)).worst_px, 0.02);
+}
+
 TEST(Plane, OneChannel) {
   Scene s = handheld();
   s.channels = 1;
@@ -95,6 +105,65 @@ TEST(Plane, ShutterOfFastSwings) {
   EXPECT_LT(r.rms_px, 0.1);
   frames.shutter = 0;  // The same pictures, but the tracker is told that the shutter does not smear.
   EXPECT_GT(error().rms_px, 2 * r.rms_px);
+}
+
+// A wall of lit windows, brighter than the picture holds. They are clipped, and yet their edges are nearly all that
+// tells where the wall is.
+TEST(Plane, WindowsBrighterThanThePictureHolds) {
+  Scene s = handheld();
+  s.rounded = true, s.to = 6;
+  s.paint = [](double x, double y, float* rgb) {
+    drawn::texture(x, y, rgb);
+    const double column = std::floor(x / 17), row = std::floor(y / 14);
+    const double shift = 0.125 * std::sin(5 * column * column + 3 * row * row);
+    const double half = 0.3 + 0.1 * std::sin(7 * column + 4 * row);
+    const bool lit = std::abs(x / 17 - column - 0.5 - shift) < half && std::abs(y / 14 - row - 0.5 + shift) < half;
+    for (int c = 0; c < 3; ++c) rgb[c] = lit ? 1.2f : 0.05f + 0.01f * rgb[c];
+  };
+  const Motion m = tracked(s);
+  for (const Pose& p : m.poses) EXPECT_EQ(p.status, TrackStatus::good) << p.frame << ": " << p.reason;
+  const TrackScore r = score(m, s.truth(1, kRegion));
+  EXPECT_EQ(r.lost, 0);
+  EXPECT_LT(r.worst_px, 0.15);
+}
+
+// Where nothing is to be seen there is no position, and no covariance that could not be written down.
+TEST(Plane, BlackAndWhiteFramesAreLost) {
+  Scene s = handheld();
+  s.cover = [](double t, double, double, float* rgb) {
+    if (t < 2.5) return false;
+    rgb[0] = rgb[1] = rgb[2] = t < 3.5 ? 0.f : 1.f;
+    return true;
+  };
+  const Motion m = tracked(s);
+  EXPECT_EQ(m.find(2)->status, TrackStatus::good);
+  for (int f : {3, 4}) {
+    EXPECT_EQ(m.find(f)->status, TrackStatus::lost) << f;
+    EXPECT_NE(m.find(f)->reason, "");
+    for (double v : m.find(f)->corner_covariance) EXPECT_TRUE(std::isfinite(v));
+  }
+}
+
+// From frame 3 on another place of the same wallpaper, which no homography near by brings back, and a wall of waves.
+TEST(Plane, CutToAnotherPictureIsNeverGood) {
+  for (int kind = 0; kind < 3; ++kind) {
+    Scene s = handheld();
+    s.grain = kind == 2 ? 0.03 : 0.004, s.rounded = true;
+    s.cover = [kind](double t, double x, double y, float* rgb) {
+      if (t < 2.5) return false;
+      if (kind == 1)
+        for (int c = 0; c < 3; ++c) rgb[c] = float(0.3 + 0.15 * std::sin(0.21 * x + 0.13 * y + c) * std::cos(0.17 * y));
+      else
+        drawn::texture(1.1 * y + 5000, 0.9 * x - 3000, rgb);
+      return true;
+    };
+    const Motion m = tracked(s);
+    EXPECT_EQ(m.find(2)->status, TrackStatus::good);
+    for (int f : {3, 4}) {
+      EXPECT_NE(m.find(f)->status, TrackStatus::good) << kind << " " << f;
+      EXPECT_NE(m.find(f)->reason, "");
+    }
+  }
 }
 
 TEST(Plane, FlickerAndAPoolOfLight) {
@@ -166,8 +235,43 @@ TEST(Plane, SingleLineIsWeakAndSaysWhy) {
   for (const Pose& p : tracked(s).poses) {
     if (p.frame == 1) continue;
     EXPECT_NE(p.status, TrackStatus::good) << p.frame;
+    if (p.status == TrackStatus::weak) {
+      EXPECT_NE(p.reason.find("the texture does not fix "), std::string::npos) << p.reason;
+      EXPECT_NE(p.reason.find("would do"), std::string::npos) << p.reason;
+    }
     EXPECT_FALSE(p.reason.empty());
   }
+}
+
+TEST(Plane, FewerMotionsAreHeldAndKnownBetter) {
+  Scene s;
+  s.grain = 0.01;
+  s.frame_from_plane = [](double t) { return translation(2.3 * (t - 1), -1.1 * (t - 1)); };
+  const auto m =
+      track_plane(s, {.reference = 1, .region = kRegion, .limits = {.model = MotionModel::translation}}, serial());
+  ASSERT_TRUE(m);
+  EXPECT_LT(score(*m, s.truth(1, kRegion)).worst_px, 0.01);
+  const Motion free = tracked(s);
+  for (const Pose& p : m->poses) {
+    EXPECT_LT((p.frame_from_ref.topLeftCorner<2, 2>() - Eigen::Matrix2d::Identity()).norm(), 1e-12);
+    EXPECT_EQ(p.frame_from_ref(2, 0), 0);
+    if (p.frame != 1) EXPECT_LT(p.corner_covariance[0], 0.7 * free.find(p.frame)->corner_covariance[0]);
+  }
+}
+
+TEST(Plane, UprightLinesAreFollowedAcross) {
+  Scene s;
+  s.grain = 0.01;
+  s.paint = [](double x, double, float* rgb) {
+    rgb[0] = rgb[1] = rgb[2] = float(0.3 + 0.1 * std::sin(x / 2.3) + 0.1 * std::sin(x / 5.9));
+  };
+  s.frame_from_plane = [](double t) { return translation(1.7 * (t - 1), 0); };
+  const auto m = track_plane(
+      s, {.reference = 1, .region = kRegion, .limits = {.model = MotionModel::translation, .lock = LockedAxis::y}},
+      serial());
+  ASSERT_TRUE(m);
+  EXPECT_LT(score(*m, s.truth(1, kRegion)).worst_px, 0.02);
+  for (const Pose& p : m->poses) EXPECT_EQ(p.status, TrackStatus::good) << p.frame << " " << p.reason;
 }
 
 TEST(Plane, UnreadableFrameIsLostAndTheNextIsFound) {

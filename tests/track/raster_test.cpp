@@ -30,6 +30,28 @@ TEST(Raster, HalvedKeepsPlanesAndPositions) {
     }
 }
 
+TEST(Raster, SoftenedIsTheBinomialMean) {
+  Raster r(Rect{0, 0, 12, 9});
+  for (int y = 0; y < 9; ++y)
+    for (int x = 0; x < 12; ++x) r.at(x, y) = f4{float((7 * x + 5 * y * y) % 11), float(x - 2 * y), 0, 1};
+  r.at(1, 1)[3] = 0;
+  const Raster s = softened(r, 2);
+  EXPECT_EQ(s.window(), (Rect{2, 2, 10, 7}));
+  const double weight[] = {1, 4, 6, 4, 1};
+  for (int y = 2; y < 7; ++y)
+    for (int x = 2; x < 10; ++x) {
+      double want = 0;
+      for (int j = 0; j < 5; ++j)
+        for (int i = 0; i < 5; ++i) want += weight[i] * weight[j] / 256 * r.at(x + i - 2, y + j - 2)[0];
+      const bool known = x > 3 || y > 3;
+      EXPECT_EQ(s.at(x, y)[3], known ? 1 : 0);
+      EXPECT_NEAR(s.at(x, y)[0], known ? want : 0, 1e-5);
+      EXPECT_NEAR(s.at(x, y)[1], known ? x - 2 * y : 0, 1e-5);  // What is straight stays.
+    }
+  EXPECT_EQ(softened(r, 0).window(), r.window());
+  EXPECT_TRUE(softened(r, 5).empty());
+}
+
 TEST(Raster, AlignedGrowsToMultiples) {
   EXPECT_EQ(aligned({-3, 5, 9, 16}, 4), (Rect{-4, 4, 12, 16}));
   EXPECT_EQ(aligned({-8, 0, 8, 8}, 8), (Rect{-8, 0, 8, 8}));

@@ -63,6 +63,48 @@ TEST(Visibility, OccluderIsCutOutWhole) {
   EXPECT_GT(outside / (60 * 24), 0.8);
 }
 
+// The frame shows what the reference has 0.8 pixels further on: where a position may be wrong by that much, nothing
+// hides the plane, not even at the tops of the waves, where the slope is 0; where it is known better, something does.
+TEST(Visibility, UncertainPositionExcusesTexture) {
+  Pair p(0);
+  for (int y = 0; y < 70; ++y)
+    for (int x = 0; x < 86; ++x)
+      for (int c = 0; c < 3; ++c) {
+        const double u = x + 0.64, v = y - 0.48;
+        p.frame.at(x, y)[c] = float(0.4 + 0.2 * std::sin(0.4 * u + c) * std::cos(0.3 * v));
+      }
+  const Visibility excused = p.look(0.001, 0.8);
+  EXPECT_GT(excused.visible, 0.99);
+  EXPECT_EQ(excused.inflation, 1);
+  double least = 1;
+  for (int y = 5; y < 65; ++y)
+    for (int x = 5; x < 81; ++x) least = std::min<double>(least, excused.weight.at(x, y)[3]);
+  EXPECT_GT(least, 0.5);
+  EXPECT_LT(p.look(0.001, 0.02).visible, 0.1);
+}
+
+TEST(Visibility, AgreementNeedsTheSameTexture) {
+  const auto of = [](const Pair& p, double sigma) {
+    return agreement({&p.reference, &p.frame, &p.slope, p.mask.data(), 3, sigma, 0.1}, p.tiles, p.light, serial());
+  };
+  EXPECT_NEAR(of(Pair(0), 0.001), 1, 1e-3);
+  EXPECT_GT(of(Pair(0.1), 0.1), 0.8);    // As much noise as texture, which is taken off.
+  EXPECT_LT(of(Pair(0.1), 0.001), 0.8);  // Not known to be noise.
+  Pair darker(0), other(0), half(0), flat(0);
+  for (int y = 0; y < 70; ++y)
+    for (int x = 0; x < 86; ++x)
+      for (int c = 0; c < 3; ++c) {
+        darker.frame.at(x, y)[c] *= 0.3f;
+        other.frame.at(x, y)[c] = float(0.4 + 0.2 * std::sin(0.52 * x - 0.3 * y) * std::cos(0.45 * y + c));
+        if (x < 35) half.frame.at(x, y)[c] = other.frame.at(x, y)[c];
+        flat.frame.at(x, y)[c] = 0.4f;
+      }
+  EXPECT_GT(of(darker, 0.001), 0.99);
+  EXPECT_LT(std::abs(of(other, 0.001)), 0.15);
+  EXPECT_NEAR(of(half, 0.001), 0.6, 0.1);
+  EXPECT_EQ(of(flat, 0.001), 0);
+}
+
 TEST(Visibility, MaskAndFrameEdgeCountNothing) {
   Pair p(0.01);
   for (int y = 0; y < 70; ++y)

@@ -6,7 +6,9 @@
 #include <gtest/gtest.h>
 
 #include <Eigen/Dense>
+#include <algorithm>
 #include <cmath>
+#include <ctime>
 #include <iterator>
 
 #include "bars.h"
@@ -30,6 +32,34 @@ Motion truth_of(const std::string& name) { return drawn_truth(folder(name)); }
 Picture read(const std::string& pattern, int frame, ReadOptions options = {}) {
   return drawn_frame(pattern, frame, options);
 }
+
+// Processor time of this thread, seconds.
+double thread_seconds() {
+  timespec t;
+  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
+  return double(t.tv_sec) + 1e-9 * double(t.tv_nsec);
+}
+
+class Drawn final : public PlaneFrames {
+ public:
+  Drawn(std::string name, int last) : name_(std::move(name)), last_(last) {}
+  int first() const override { return 1; }
+  int last() const override { return last_; }
+  // The camera of blur has its shutter open for three quarters of a frame, the others' for half.
+  double shutter_deg() const override { return name_ == "blur" ? 270 : 180; }
+  Picture image(int frame) const override {
+    const double start = thread_seconds();
+    Picture p = read(folder(name_) + "/f.####.png", frame);
+    reading_ += thread_seconds() - start;
+    return p;
+  }
+  double reading() const { return reading_; }  // Processor time so far, seconds.
+
+ private:
+  std::string name_;
+  int last_;
+  mutable double reading_ = 0;
+};
 
 cv::Mat grey(const std::string& name, int frame) { return cv_grey(read(folder(name) + "/f.####.png", frame)); }
 
@@ -75,10 +105,44 @@ double bound_rms(const std::string& name, const Motion& truth) {
   return std::sqrt(sum / count);
 }
 
+// Whether the corners are as wrong as the track says. For each frame e' C^-1 e of the eight coordinates of the corners,
+// which follows chi^2 with 8 degrees of freedom when C is right.
+struct Calibration {
+  double nees = 0;             // Its mean, divided by 8.
+  int frames = 0, inside = 0;  // Of them inside the 95 % ellipsoid.
+};
+Calibration calibration(const Motion& track, const Motion& truth) {
+  constexpr double kChi95 = 15.507;
+  Calibration c;
+  for (const Pose& p : track.poses) {
+    const Pose* right = truth.find(p.frame);
+    if (p.frame == track.reference || !right || p.status == TrackStatus::lost || p.corner_covariance.size() != 64)
+      continue;
+    Eigen::Matrix<double, 8, 1> e;
+    for (int k = 0; k < 4; ++k)
+      e.segment<2>(2 * k) = map(p.frame_from_ref, truth.region[k]) - map(right->frame_from_ref, truth.region[k]);
+    const Eigen::Map<const Eigen::Matrix<double, 8, 8>> covariance(p.corner_covariance.data());
+    const double square = e.dot(covariance.ldlt().solve(e));
+    c.nees += square / 8;
+    c.inside += square < kChi95;
+    ++c.frames;
+  }
+  c.nees /= std::max(1, c.frames);
+  return c;
+}
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0;
+  std::nth_element(v.begin(), v.begin() + v.size() / 2, v.end());
+  return v[v.size() / 2];
+}
+
 struct Row {
   TrackScore score;
+  Calibration calibration;
   int flagged = 0;
   double ecc = 0, bound = 0;
+  double ms = 0;  // Median processor time of a frame, without reading it.
 };
 
 TEST(Planes, NineSequences) {
@@ -90,24 +154,39 @@ TEST(Planes, NineSequences) {
     PlaneOptions options;
     options.reference = truth.reference;
     options.region = truth.region;
-    const auto track = track_plane(
-        // The camera of blur has its shutter open for three quarters of a frame, the others' for half.
-        DrawnFrames(folder(name), truth.poses.back().frame, name == "blur" ? 270 : 180), options, serial());
+    const Drawn frames(name, truth.poses.back().frame);
+    const int each = frames.last() - frames.first();
+    std::vector<double> first_pass, second_pass;
+    double last_time = thread_seconds();
+    int last_done = 0;
+    const auto clock = [&](int done, int) {
+      const double now = thread_seconds() - frames.reading();
+      (done <= each ? first_pass : second_pass).push_back(1000 * (now - last_time) / (done - last_done));
+      last_time = now, last_done = done;
+      return true;
+    };
+    const auto track = track_plane(frames, options, serial(), clock);
     ASSERT_TRUE(track) << name << ": " << to_string(track.error());
     rows[i].score = score(*track, truth);
+    rows[i].calibration = calibration(*track, truth);
+    rows[i].ms = median(first_pass) + median(second_pass);
     for (const Pose& p : track->poses) rows[i].flagged += p.status != TrackStatus::good;
     rows[i].ecc = ecc_rms(name, truth);
     rows[i].bound = bound_rms(name, truth);
   });
-  fmt::print("\n{:<8}{:>10}{:>10}{:>8}{:>9}{:>12}{:>8}{:>12}\n", "plane", "rms px", "worst px", "lost", "flagged",
-             "bound px", "ratio", "ECC px");
-  int lost = 0;
+  fmt::print("\n{:<8}{:>10}{:>10}{:>8}{:>9}{:>12}{:>8}{:>12}{:>8}{:>9}{:>8}\n", "plane", "rms px", "worst px", "lost",
+             "flagged", "bound px", "ratio", "ECC px", "NEES", "in 95 %", "ms");
+  int lost = 0, frames = 0, inside = 0;
   for (size_t i = 0; i < rows.size(); ++i) {
     const Row& r = rows[i];
     lost += r.score.lost;
-    fmt::print("{:<8}{:>10.4f}{:>10.4f}{:>8}{:>9}{:>12.4f}{:>8.2f}{:>12.4f}\n", kNames[i], r.score.rms_px,
-               r.score.worst_px, r.score.lost, r.flagged, r.bound, r.score.rms_px / r.bound, r.ecc);
+    frames += r.calibration.frames, inside += r.calibration.inside;
+    fmt::print("{:<8}{:>10.4f}{:>10.4f}{:>8}{:>9}{:>12.4f}{:>8.2f}{:>12.4f}{:>8.2f}{:>9.1f}{:>8.1f}\n", kNames[i],
+               r.score.rms_px, r.score.worst_px, r.score.lost, r.flagged, r.bound, r.score.rms_px / r.bound, r.ecc,
+               r.calibration.nees, 100.0 * r.calibration.inside / std::max(1, r.calibration.frames), r.ms);
   }
+  fmt::print("inside the 95 % ellipsoid: {:.1f} % of all frames; ms: median processor time of a frame\n",
+             100.0 * inside / std::max(1, frames));
   fmt::print("bound: root mean square over every {}th frame; ECC: every {}rd frame\n", kBound, kEcc);
   for (size_t i = 0; i < rows.size(); ++i) bar(fmt::format("planes.{}.rms_px", kNames[i]), rows[i].score.rms_px);
   bar("planes.lost", lost);
