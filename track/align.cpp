@@ -14,7 +14,7 @@ namespace {
 
 constexpr int kMaxLevels = 4;
 constexpr int kSmallestSide = 20;          // Of a level's region, pixels.
-constexpr int64_t kEnoughPixels = 100000;  // A region of more is known well enough from its half size.
+constexpr int64_t kEnoughPixels = 200000;  // A region of more is known well enough from its half size.
 constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
 // Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
@@ -106,7 +106,7 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
   int levels = 1;
   while (levels < kMaxLevels && (std::min(inside.width(), inside.height()) >> levels) >= kSmallestSide) ++levels;
   const int step = 1 << (levels - 1);
-  const int side = std::max(inside.area() < 120000 ? 16 : inside.area() < 250000 ? 32 : 64, step);
+  const int side = std::max(inside.area() < 120000 ? 16 : 32, step);
   const Rect box = aligned(inside, step);
   const Pyramid p = pyramid(image, box.grown(64), 0, levels - 1, false, runner);
   const Blocked blocked(ignore, kIgnoreGrow);

@@ -9,7 +9,9 @@ namespace {
 
 constexpr int kBand = 16;
 constexpr double kStill = 0.1;  // Ways shorter than this smear nothing that matters, pixels.
-constexpr double kShort = 3;    // Ways longer than this spread the samples of the square along themselves.
+constexpr double kShort = 3;    // Ways longer than this are not looked along by means over a pixel.
+constexpr double kFar = 8;      // Ways longer than this spread the samples of the square along themselves.
+constexpr double kPart = 2.2;   // Of a way, pixels, to which Gauss's rule is taken with three points.
 
 // Gauss and Legendre's rule with n points on [-1/2, 1/2].
 struct Rule {
@@ -70,8 +72,9 @@ std::vector<Tap> square_taps(double length_u, double length_v, bool softened) {
   return all;
 }
 
-// Samples of square and path. Short ways take Gauss's rule in time for every place of the square; long ones a time of
-// its own for each sample, with the places in turn, forth and back so that place and time stay uncorrelated.
+// Samples of square and path. Ways that are not far take Gauss's rule in time, in one part or in some, for every place
+// of the square; far ones a time of its own for each sample, with the places in turn, forth and back so that place and
+// time stay uncorrelated.
 std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
   if (way < kStill) return square;
   std::vector<Tap> all;
@@ -83,6 +86,17 @@ std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
         t.weight *= time.weight[k];
         all.push_back(t);
       }
+    return all;
+  }
+  if (way <= kFar) {
+    const int parts = static_cast<int>(std::ceil(way / kPart));
+    for (int part = 0; part < parts; ++part)
+      for (int k = 0; k < 3; ++k)
+        for (Tap t : square) {
+          t.t = 2 * (part + 0.5f + kRules[2].at[k]) / parts - 1;
+          t.weight *= kRules[2].weight[k] / parts;
+          all.push_back(t);
+        }
     return all;
   }
   // Neighbours in turn should lie apart: step through the square by a number that shares no divisor with its size.
@@ -264,6 +278,10 @@ void see_reference(const SplinePicture& reference, const Matrix3& h, const Path&
   const float far = soft_frame ? 1.5f : 0.5f;
   if (e.way < kStill) {
     average<true>(reference.spline, square, out, runner, pixel, inside(reference.real, far));
+    return;
+  }
+  if (!soft_frame && e.way < kFar) {
+    average<true>(reference.spline, taps(square, e.way), out, runner, whole, inside(reference.real, far));
     return;
   }
   // In two steps, which is the same where the homography changes little along the way: the footprint into a picture of

@@ -1,79 +1,137 @@
 #include "track/normal.h"
 
 #include <Eigen/Dense>
+#include <algorithm>
 
 namespace pw {
+namespace {
+
+// Of any size, though they are known: unrolled, this file takes half as long again to compile.
+using Eigen::MatrixXd, Eigen::VectorXd;
+
+// Tiles count by Student's t with so many degrees of freedom: leaves in the wind and what a codec left standing have
+// much more weight in the mean than they are worth.
+constexpr double kTileFreedom = 5;
+constexpr int kReweighings = 4;  // Of weighing.
+
+double precision(double deviation) { return 1 / (deviation * deviation); }
+
+// A tile without its own light: what it says of x = (motion, change of the shared light).
+struct Reduced {
+  MatrixXd own;   // Its part of the normal matrix.
+  VectorXd pull;  // And of the right side.
+  MatrixXd kn;
+  Eigen::LDLT<MatrixXd> nn;
+  double weight = 0;  // 0: it says nothing.
+};
+
+// Its light d minimises |r + K x - N d|^2 + |tile + d|^2_prior and is put back in.
+Reduced reduced(const TileSums& t, const LightVector& tile, const LightVector& prior) {
+  Reduced r;
+  if (!(t.count > 0)) return r;
+  MatrixXd kk(kShared, kShared), nn = t.nn;
+  kk.topLeftCorner(kMotion, kMotion) = t.jj;
+  kk.topRightCorner(kMotion, 6) = -t.jn.leftCols<6>();
+  kk.bottomLeftCorner(6, kMotion) = -t.jn.leftCols<6>().transpose();
+  kk.bottomRightCorner(6, 6) = t.nn.topLeftCorner<6, 6>();
+  r.kn.resize(kShared, kLight);
+  r.kn.topRows(kMotion) = t.jn;
+  r.kn.bottomRows(6) = -t.nn.topRows<6>();
+  VectorXd kr(kShared);
+  kr.head(kMotion) = t.jr;
+  kr.tail(6) = -t.nr.head<6>();
+  nn.diagonal() += prior;
+  r.nn.compute(nn);
+  const MatrixXd nk = r.kn.transpose();
+  r.own = kk - r.kn * r.nn.solve(nk);
+  r.pull = r.kn * r.nn.solve(VectorXd(t.nr - prior.cwiseProduct(tile))) - kr;
+  r.weight = 1;
+  return r;
+}
+
+// Weighs each tile by the shift it still asks for, in the metric of what it knows of shifts. Returns how much of the
+// normal matrix is left of the derivative of the weighted pulls, 0..1.
+double weigh(std::vector<Reduced>& tiles, const VectorXd& x) {
+  std::vector<double> much(tiles.size(), 0), sorted;
+  for (size_t i = 0; i < tiles.size(); ++i) {
+    const Reduced& t = tiles[i];
+    if (!(t.weight > 0)) continue;
+    const VectorXd left = t.pull - t.own * x;
+    Eigen::Matrix2d known;
+    known << t.own(2, 2), t.own(2, 5), t.own(5, 2), t.own(5, 5);
+    const Eigen::Vector2d shift(left[2], left[5]);
+    known.diagonal().array() += 1e-6 * known.trace() + 1e-12;
+    much[i] = shift.dot(Eigen::Vector2d(known.inverse() * shift));
+    sorted.push_back(much[i]);
+  }
+  if (sorted.empty()) return 1;
+  const auto middle = sorted.begin() + sorted.size() / 2;
+  std::nth_element(sorted.begin(), middle, sorted.end());
+  const double unit = std::max(1e-12, *middle / 1.386);  // Median of chi^2 of two.
+  double all = 0, steep = 0;
+  for (size_t i = 0; i < tiles.size(); ++i) {
+    Reduced& t = tiles[i];
+    if (!(t.weight > 0)) continue;
+    const double q = much[i] / unit, told = t.own(2, 2) + t.own(5, 5);
+    t.weight = (kTileFreedom + 2) / (kTileFreedom + q);
+    all += t.weight * told, steep += t.weight * told * kTileFreedom / (kTileFreedom + q);
+  }
+  return all > 0 ? steep / all : 1;
+}
+
+}  // namespace
 
 Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px,
            const MotionBasis& basis) {
-  // Of any size, though they are known: unrolled, this file takes half as long again to compile.
-  using Eigen::MatrixXd, Eigen::VectorXd;
   LightVector prior;
-  const auto precision = [](double deviation) { return 1 / (deviation * deviation); };
   const double g = precision(spread.gain), o = precision(spread.offset), sl = precision(spread.slope);
   prior << g, o, g, o, g, o, sl, sl;
-
-  // The unknowns are x = (motion, change of the shared light); each tile's own light d minimises
-  // |r + K x - N d|^2 + |tile + d|^2_prior and is put back in.
-  MatrixXd s = MatrixXd::Zero(kShared, kShared);
-  VectorXd rhs = VectorXd::Zero(kShared);
-  std::vector<VectorXd> pull(tiles.size());
-  struct Kept {
-    MatrixXd kn;
-    Eigen::LDLT<MatrixXd> nn;
+  const auto own_light = [&](size_t i) {
+    return light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
   };
-  std::vector<Kept> kept(tiles.size());
-  size_t used = 0;
-  for (size_t i = 0; i < tiles.size(); ++i) {
-    const TileSums& t = tiles[i];
-    if (!(t.count > 0)) continue;
-    ++used;
-    MatrixXd kk(kShared, kShared), nn = t.nn;
-    kk.topLeftCorner(kMotion, kMotion) = t.jj;
-    kk.topRightCorner(kMotion, 6) = -t.jn.leftCols<6>();
-    kk.bottomLeftCorner(6, kMotion) = -t.jn.leftCols<6>().transpose();
-    kk.bottomRightCorner(6, 6) = t.nn.topLeftCorner<6, 6>();
-    kept[i].kn.resize(kShared, kLight);
-    kept[i].kn.topRows(kMotion) = t.jn;
-    kept[i].kn.bottomRows(6) = -t.nn.topRows<6>();
-    VectorXd kr(kShared);
-    kr.head(kMotion) = t.jr;
-    kr.tail(6) = -t.nr.head<6>();
-    const LightVector own = light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
-    nn.diagonal() += prior;
-    kept[i].nn.compute(nn);
-    const MatrixXd nk = kept[i].kn.transpose();
-    s += kk - kept[i].kn * kept[i].nn.solve(nk);
-    pull[i] = kept[i].kn * kept[i].nn.solve(VectorXd(t.nr - prior.cwiseProduct(own))) - kr;
-    rhs += pull[i];
-  }
-  // The shared light is all but free; a region of one flat tone fixes only one number of each channel's two.
-  for (int c = 0; c < 3; ++c)
-    s(kMotion + 2 * c, kMotion + 2 * c) += 1, s(kMotion + 2 * c + 1, kMotion + 2 * c + 1) += 10;
+  std::vector<Reduced> parts(tiles.size());
+  for (size_t i = 0; i < tiles.size(); ++i) parts[i] = reduced(tiles[i], own_light(i), prior);
 
-  Step step;
-  const MatrixXd ll = s.bottomRightCorner(6, 6), lm = s.bottomLeftCorner(6, kMotion);
-  step.information = s.topLeftCorner(kMotion, kMotion) - lm.transpose() * Eigen::LDLT<MatrixXd>(ll).solve(lm);
   const Eigen::Index free = basis.cols();
   MatrixXd allowed = MatrixXd::Zero(kShared, free + 6);
   allowed.topLeftCorner(kMotion, free) = basis;
   allowed.bottomRightCorner(6, 6).setIdentity();
-  MatrixXd damped = s;
-  for (int k = 0; k < kMotion; ++k) damped(k, k) += precision(damping_px);
   const MatrixXd across = allowed.transpose();
-  const Eigen::LDLT<MatrixXd> solver(MatrixXd(across * damped * allowed));
-  const VectorXd x = allowed * VectorXd(solver.solve(VectorXd(across * rhs)));
+  MatrixXd s;
+  VectorXd x;
+  Eigen::LDLT<MatrixXd> solver;
+  double steep = 1;
+  for (int round = 0; round < kReweighings; ++round) {
+    if (round > 0) steep = weigh(parts, x);
+    s = MatrixXd::Zero(kShared, kShared);
+    VectorXd rhs = VectorXd::Zero(kShared);
+    for (const Reduced& t : parts)
+      if (t.weight > 0) s += t.weight * t.own, rhs += t.weight * t.pull;
+    // The shared light is all but free; a region of one flat tone fixes only one number of each channel's two.
+    for (int c = 0; c < 3; ++c)
+      s(kMotion + 2 * c, kMotion + 2 * c) += 1, s(kMotion + 2 * c + 1, kMotion + 2 * c + 1) += 10;
+    MatrixXd damped = s;
+    for (int k = 0; k < kMotion; ++k) damped(k, k) += precision(damping_px);
+    solver.compute(MatrixXd(across * damped * allowed));
+    x = allowed * VectorXd(solver.solve(VectorXd(across * rhs)));
+  }
+
+  Step step;
+  const MatrixXd ll = s.bottomRightCorner(6, 6), lm = s.bottomLeftCorner(6, kMotion);
+  step.information = s.topLeftCorner(kMotion, kMotion) - lm.transpose() * Eigen::LDLT<MatrixXd>(ll).solve(lm);
   step.motion = x.head<kMotion>();
   step.all << x.tail<6>(), 0, 0;
   step.tile.assign(tiles.size(), LightVector::Zero());
   MatrixXd scatter = MatrixXd::Zero(kShared, kShared);
+  size_t used = 0;
   for (size_t i = 0; i < tiles.size(); ++i) {
-    if (!(tiles[i].count > 0)) continue;
-    const LightVector own = light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
-    step.tile[i] = kept[i].nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own) + kept[i].kn.transpose() * x));
-    scatter += pull[i] * pull[i].transpose();
+    const Reduced& t = parts[i];
+    if (!(t.weight > 0)) continue;
+    ++used;
+    step.tile[i] = t.nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own_light(i)) + t.kn.transpose() * x));
+    scatter += t.weight * t.weight * t.pull * t.pull.transpose();
   }
-  const MatrixXd inverse = allowed * MatrixXd(solver.solve(across));
+  const MatrixXd inverse = allowed * MatrixXd(solver.solve(across)) / steep;
   const double small_sample = used > size_t(free) + 1 ? double(used) / double(used - free) : double(free);
   step.covariance = small_sample * MatrixXd(inverse * scatter * inverse).topLeftCorner(kMotion, kMotion);
   return step;

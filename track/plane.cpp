@@ -23,7 +23,9 @@ constexpr double kShrunk = 0.8;         // A region that covers less of its area
 constexpr double kNearStart = 0.5;      // Starts nearer to each other are one, pixels of the coarsest level.
 constexpr int kFeatureMargin = 40;      // Pixels that features reach in the coarsest picture they are followed in.
 constexpr double kLongWay = 24;         // Of a smear, pixels of the level.
-constexpr size_t kBatch = 4;            // Frames that are refined at the same time.
+// Known to so many pixels from half the size, a corner is not looked for on the whole.
+constexpr double kFineEnough = 0.03;
+constexpr size_t kBatch = 4;  // Frames that are refined at the same time.
 
 struct Tracker {
   const PlaneFrames& frames;
@@ -68,6 +70,14 @@ double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> regio
   double way = 0;
   for (const Point& p : region) way = std::max(way, (map(a, p) - map(b, p)).norm());
   return way;
+}
+
+// One standard deviation of the worst of the corners' coordinates, pixels.
+double worst_deviation(const Pose& pose) {
+  const size_t n = size_t(std::lround(std::sqrt(double(pose.corner_covariance.size()))));
+  double most = 0;
+  for (size_t i = 0; i < n; ++i) most = std::max(most, pose.corner_covariance[i * (n + 1)]);
+  return std::sqrt(most);
 }
 
 FeatureImage Tracker::features_around(const Picture& image, const std::vector<Matrix3>& places) const {
@@ -211,7 +221,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
     const Pyramid p = pyramid(image, window, level, level, shrunk, serial());
     found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, o, serial());
     found.pose = judge(frame, found.alignment);
-    if (level <= last && found.pose.status == TrackStatus::good) break;
+    if (found.pose.status == TrackStatus::good && (level <= last || worst_deviation(found.pose) < kFineEnough)) break;
   }
   found.alignment.weight = std::vector<float>();
   return found;
@@ -231,7 +241,7 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     return pose;
   }
   pose.corner_covariance.assign(covariance.data(), covariance.data() + covariance.size());
-  const double worst = std::sqrt(covariance.diagonal().maxCoeff());
+  const double worst = worst_deviation(pose);
   const auto region = mapped(a.frame_from_ref, options.region);
   const double inside = area_inside(region, picture) / std::max(1e-9, std::abs(signed_area(region)));
   const auto call = [&](TrackStatus s, std::string why) { pose.status = s, pose.reason = std::move(why); };
