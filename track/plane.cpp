@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "track/align.h"
+#include "track/bridge.h"
 #include "track/noise.h"
 #include "track/region.h"
 #include "track/shutter.h"
@@ -16,7 +17,6 @@
 namespace pw {
 namespace {
 
-constexpr double kSeenLimit = 0.12;     // Less of the region than this in the picture: outside.
 constexpr double kVisibleLimit = 0.15;  // Less of its texture than this visible: hidden or lost.
 constexpr double kAgreeLimit = 0.3;     // Less in common with the reference than this: lost.
 constexpr double kShrunk = 0.8;         // A region that covers less of its area is seen with aliasing: softened.
@@ -46,7 +46,8 @@ struct Tracker {
   struct Found {
     Alignment alignment;
     Pose pose;
-    double noise = 0;  // Of the frame, code values from 0 to 1.
+    double noise = 0;     // Of the frame, code values from 0 to 1.
+    bool unread = false;  // There is no picture of that size.
   };
 
   Found track(int frame, int direction, Past& past) const;
@@ -102,7 +103,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   lost.pose = {frame, past.last.frame_from_ref, TrackStatus::lost};
   const Picture image = frames.image(frame);
   if (image.window() != picture) {
-    past.lost = true;
+    past.lost = lost.unread = true;
     lost.pose.reason = image.empty() ? "the frame could not be read" : "the frame has another size than the reference";
     return lost;
   }
@@ -347,6 +348,11 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     if (progress && !progress(done, total)) return refuse("stopped", "");
   }
   collect();
+  std::vector<int> unread;
+  for (const Tracker::Found& f : found)
+    if (f.unread) unread.push_back(f.pose.frame);
+  drop_strays(motion);
+  bridge(motion, unread);
   return motion;
 }
 

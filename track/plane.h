@@ -38,7 +38,8 @@ struct PlaneOptions {
 
 // Problems: a region of fewer than 4 corners, with corners that are not finite, smaller than 12 x 12 pixels, or wholly
 // outside the picture or ignored; a reference that is not among the frames or cannot be read; `progress` saying no.
-// Frames that could not be followed are no problem: they carry a status and a reason. The same bytes with any runner.
+// Frames that could not be followed are no problem: they carry a status and a reason, and poses from the frames around
+// where there are some (bridge.h). The same bytes with any runner.
 // progress(done, total) is called on the calling thread after each frame; false stops.
 Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& options, const Runner& runner,
                            const std::function<bool(int done, int total)>& progress = {});

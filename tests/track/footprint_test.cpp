@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <Eigen/Geometry>
+
 #include <cmath>
 
 #include "track/spline.h"

@@ -4,6 +4,7 @@
 
 #include "tests/track/drawn.h"
 #include "track/score.h"
+#include "track/telling.h"
 
 namespace pw::plane_test {
 
@@ -189,6 +190,32 @@ TEST(Plane, FindsAnOccluderByItself) {
   const TrackScore r = score(tracked(s, 0), s.truth(0, kRegion));
   EXPECT_EQ(r.lost, 0);
   EXPECT_LT(r.worst_px, 0.05);
+}
+
+// A tram passes: for four frames nothing of the plane is seen, on those before and after only a part.
+TEST(Plane, HiddenWhileSomethingPasses) {
+  Scene s = handheld();
+  s.grain = 0.01, s.to = 16, s.fine = 1;
+  s.frame_from_plane = [](double t) { return drawn::handheld(3 * std::sin(t / 4)); };
+  s.cover = [](double t, double x, double y, float* rgb) {
+    const double left = -330 + 60 * (t - 3);
+    if (x < left || x > left + 330) return false;
+    drawn::texture(2 * (x - left) + 700, y * 2 - 300, rgb);
+    return true;
+  };
+  const Motion m = tracked(s), truth = s.truth(1, kRegion);
+  int hidden = 0;
+  for (const FrameScore& f : score(m, truth).frames) {
+    EXPECT_FALSE(f.lost) << f.frame;
+    const Pose& p = *m.find(f.frame);
+    EXPECT_EQ(f.status == TrackStatus::hidden, !p.reason.empty()) << p.reason;
+    if (f.status != TrackStatus::hidden) continue;
+    EXPECT_LT(f.rms_px, 4 * worst_sigma(p)) << f.frame;
+    ++hidden;
+  }
+  EXPECT_GE(hidden, 4);
+  EXPECT_LE(hidden, 7);
+  EXPECT_EQ(m.poses.back().status, TrackStatus::good);
 }
 
 TEST(Plane, IgnoredPartsCannotPull) {

@@ -49,7 +49,7 @@ Decoded decoded(const std::string& name, const Motion& truth) {
 TEST(Hard, SevenSequences) {
   fmt::print("\n{:<10}{:>10}{:>10}{:>6}{:>12}{:>16}{:>8}\n", "board", "rms px", "worst px", "lost", "unflagged",
              "right, flagged", "ms");
-  int unflagged = 0, right = 0, right_flagged = 0;
+  int unflagged = 0, right = 0, right_flagged = 0, hidden = 0;
   std::vector<double> rms;
   for (const Hard& hard : kAll) {
     const std::string name = hard.board;
@@ -67,8 +67,9 @@ TEST(Hard, SevenSequences) {
     for (const FrameScore& f : s.frames) {
       const bool good = f.status == TrackStatus::good;
       silent += f.lost && good;
+      hidden += f.status == TrackStatus::hidden;
       // Right: as near as one asks of a sequence without trouble. Out of sight there is nothing to be right about.
-      if (!f.known || f.rms_px > 1) continue;
+      if (!f.known || f.status == TrackStatus::hidden || f.rms_px > 1) continue;
       ++fine;
       fine_flagged += !good;
     }
@@ -80,6 +81,7 @@ TEST(Hard, SevenSequences) {
   for (size_t i = 0; i < rms.size(); ++i) bar(fmt::format("hard.{}.rms_px", kAll[i].bar), rms[i]);
   bar("hard.lost_unflagged", unflagged);
   bar("hard.right_flagged", right ? double(right_flagged) / right : 1);
+  bar("hard.hidden", hidden);
 }
 
 }  // namespace
