@@ -5,6 +5,7 @@
 #include <charconv>
 #include <cmath>
 
+#include "track/telling.h"
 #include "track/track_file.h"
 
 namespace pw {
@@ -43,24 +44,8 @@ std::optional<T> number(std::string_view text) {
   return v;
 }
 
-}  // namespace
-
-std::string corners_csv(const Motion& motion) {
-  std::string t = "frame";
-  for (size_t i = 0; i < motion.region.size(); ++i) t += fmt::format(",x{0},y{0}", i);
-  t += ",status\n";
-  for (const Pose& p : motion.poses) {
-    t += fmt::format("{}", p.frame);
-    for (const Point& c : motion.region) {
-      const Point q = map(p.frame_from_ref, c);
-      t += p.status == TrackStatus::lost ? std::string(",,") : fmt::format(",{},{}", q.x(), q.y());
-    }
-    t += fmt::format(",{}\n", name(p.status));
-  }
-  return t;
-}
-
-Result<Motion> parse_corners_csv(std::string_view text, const std::string& file, int width, int height, int reference) {
+// Rows in the file's order.
+Result<std::vector<Row>> rows_of(std::string_view text, const std::string& file) {
   Problems problems;
   std::vector<Row> rows;
   int line = 0;
@@ -110,9 +95,41 @@ Result<Motion> parse_corners_csv(std::string_view text, const std::string& file,
     rows.push_back(std::move(row));
   }
   if (!problems.empty()) return fail(problems);
-  const auto home = std::find_if(rows.begin(), rows.end(), [&](const Row& r) { return r.frame == reference; });
-  line = 0;
-  if (home == rows.end() || home->status == TrackStatus::lost) {
+  return rows;
+}
+
+}  // namespace
+
+std::string corners_csv(const Motion& motion) {
+  std::string t = "frame";
+  for (size_t i = 0; i < motion.region.size(); ++i) t += fmt::format(",x{0},y{0}", i);
+  t += ",status\n";
+  for (const Pose& p : motion.poses) {
+    t += fmt::format("{}", p.frame);
+    std::string corners;
+    bool seen = p.status != TrackStatus::lost;
+    for (size_t i = 0; i < motion.region.size() && seen; ++i) {
+      const auto q = corner_seen(motion, p, i);
+      seen = q.has_value();
+      if (seen) corners += fmt::format(",{},{}", q->x(), q->y());
+    }
+    t += seen ? corners : std::string(2 * motion.region.size(), ',');
+    t += fmt::format(",{}\n", name(seen ? p.status : TrackStatus::lost));
+  }
+  return t;
+}
+
+Result<Motion> parse_corners_csv(std::string_view text, const std::string& file, int width, int height, int reference) {
+  auto rows = rows_of(text, file);
+  if (!rows) return fail(rows.error());
+  Problems problems;
+  int line = 0;
+  const auto say = [&](int column, std::string what, std::string remedy = "") {
+    problems.push_back(
+        {.what = std::move(what), .remedy = std::move(remedy), .file = file, .line = line, .column = column});
+  };
+  const auto home = std::find_if(rows->begin(), rows->end(), [&](const Row& r) { return r.frame == reference; });
+  if (home == rows->end() || home->status == TrackStatus::lost) {
     say(0, fmt::format("there is no row for the reference frame {}", reference), "choose a frame that has corners");
     return fail(problems);
   }
@@ -122,11 +139,11 @@ Result<Motion> parse_corners_csv(std::string_view text, const std::string& file,
     say(0, fmt::format("the region has {} corners", m.region.size()), "a plane needs 4 or more");
     return fail(problems);
   }
-  std::stable_sort(rows.begin(), rows.end(), [](const Row& a, const Row& b) { return a.frame < b.frame; });
-  for (size_t i = 0; i < rows.size(); ++i) {
-    const Row& r = rows[i];
+  std::stable_sort(rows->begin(), rows->end(), [](const Row& a, const Row& b) { return a.frame < b.frame; });
+  for (size_t i = 0; i < rows->size(); ++i) {
+    const Row& r = (*rows)[i];
     line = r.line;
-    if (i > 0 && rows[i - 1].frame == r.frame) say(1, fmt::format("frame {} is given twice", r.frame));
+    if (i > 0 && (*rows)[i - 1].frame == r.frame) say(1, fmt::format("frame {} is given twice", r.frame));
     Pose p{r.frame};
     p.status = r.status;
     if (r.status != TrackStatus::lost) {
@@ -146,6 +163,25 @@ Result<Motion> parse_corners_csv(std::string_view text, const std::string& file,
   }
   if (!problems.empty()) return fail(problems);
   return m;
+}
+
+Result<std::vector<FixedCorners>> parse_fixed_corners(std::string_view text, const std::string& file) {
+  auto rows = rows_of(text, file);
+  if (!rows) return fail(rows.error());
+  if (rows->empty())
+    return fail(Problem{.what = "no frame has corners there", .remedy = "give a row for each of them", .file = file});
+  Problems problems;
+  std::vector<FixedCorners> fixed;
+  for (Row& r : *rows) {
+    if (r.status == TrackStatus::lost)
+      problems.push_back({.what = fmt::format("frame {} has no corners", r.frame),
+                          .remedy = "give them, or take its row out",
+                          .file = file,
+                          .line = r.line});
+    fixed.push_back({r.frame, std::move(r.corners), file, r.line});
+  }
+  if (!problems.empty()) return fail(std::move(problems));
+  return fixed;
 }
 
 }  // namespace pw

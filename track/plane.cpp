@@ -9,6 +9,7 @@
 
 #include "track/align.h"
 #include "track/bridge.h"
+#include "track/corrected.h"
 #include "track/noise.h"
 #include "track/region.h"
 #include "track/shutter.h"
@@ -50,6 +51,7 @@ struct Tracker {
     bool unread = false;  // There is no picture of that size.
   };
 
+  Past set_out(const Picture& image, const Matrix3& frame_from_ref, const std::optional<Path>& reference_path) const;
   Found track(int frame, int direction, Past& past) const;
   Found refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
                const Path& reference_path) const;
@@ -96,6 +98,17 @@ Reference::Options Tracker::alignment_options(double noise) const {
   o.sigma = 0.6 * std::hypot(noise, reference_noise);
   o.limits = options.limits;
   return o;
+}
+
+// From a frame on which the plane's place is given.
+Tracker::Past Tracker::set_out(const Picture& image, const Matrix3& frame_from_ref,
+                               const std::optional<Path>& reference_path) const {
+  Past past{.before = frame_from_ref, .reference_path = reference_path};
+  past.last.frame_from_ref = frame_from_ref;
+  past.last.weight = reference.mask();
+  past.lost = image.window() != picture;
+  if (!past.lost) past.image = features_around(image, {frame_from_ref});
+  return past;
 }
 
 Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
@@ -281,6 +294,8 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     return refuse(
         fmt::format("the reference frame {} is not among the frames {} to {}", options.reference, first, last),
         "choose one of them");
+  const auto given = fixed_poses(options.fixed, options.region, options.reference, first, last);
+  if (!given) return fail(given.error());
   const Picture image = frames.image(options.reference);
   if (image.empty())
     return refuse(fmt::format("the reference frame {} could not be read", options.reference), "choose another one");
@@ -308,27 +323,55 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     return refuse("all of the region is ignored in the reference frame", "ignore less, or choose another reference");
 
   Motion motion{picture.width(), picture.height(), options.reference, options.region, {}};
-  const int total = 2 * (last - first);
-  int done = 0;
+  // One way from a frame whose place is given, in `found`: its own alignment, and those of the frames to the next such.
+  struct Leg {
+    int from, direction;
+    std::optional<size_t> own;
+    size_t first, end;
+  };
+  std::vector<Leg> legs;
   std::vector<Tracker::Found> found;
+  std::vector<int> starts{options.reference};
+  for (const auto& [frame, h] : *given)
+    if (frame != options.reference) starts.push_back(frame);
+  const int twice = given->rbegin()->first - given->begin()->first;  // Seen twice, but for the given ones.
+  const int total = 2 * (last - first + twice - (int(starts.size()) - 1));
+  int done = 0;
   std::optional<Path> reference_path;
-  for (int direction : {1, -1}) {
-    Tracker::Past past{.image = tracker.features_around(image, {Matrix3::Identity()}),
-                       .reference_path = reference_path};
-    past.last.weight = tracker.reference.mask();
-    for (int f = options.reference + direction; f >= first && f <= last; f += direction) {
-      found.push_back(tracker.track(f, direction, past));
-      found.back().alignment.weight = std::vector<float>();  // Gone, and its room with it.
+  for (int start : starts) {
+    const bool home = start == options.reference;
+    const Picture there = home ? image : frames.image(start);
+    Matrix3 h = given->at(start);
+    std::optional<size_t> own;
+    if (!home) {
+      Tracker::Past past = tracker.set_out(there, h, reference_path.value_or(Path{}));
+      own = found.size();
+      found.push_back(tracker.track(start, 1, past));
+      if (found.back().pose.status != TrackStatus::lost) h = found.back().pose.frame_from_ref;
       if (progress && !progress(++done, total)) return refuse("stopped", "");
     }
-    reference_path = past.reference_path;
+    for (int direction : {1, -1}) {
+      Tracker::Past past = tracker.set_out(there, h, home ? reference_path : reference_path.value_or(Path{}));
+      legs.push_back({start, direction, own, found.size(), found.size()});
+      for (int f = start + direction; f >= first && f <= last && !given->contains(f); f += direction) {
+        found.push_back(tracker.track(f, direction, past));
+        found.back().alignment.weight = std::vector<float>();  // Gone, and its room with it.
+        if (progress && !progress(++done, total)) return refuse("stopped", "");
+      }
+      legs.back().end = found.size();
+      if (home) reference_path = past.reference_path;
+    }
   }
   const auto collect = [&] {
-    Pose home{options.reference};
-    home.corner_covariance.assign(4 * options.region.size() * options.region.size(), 0.0);
-    motion.poses.assign(1, home);
-    for (const Tracker::Found& f : found) motion.poses.push_back(f.pose);
-    std::sort(motion.poses.begin(), motion.poses.end(), [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
+    std::vector<FollowedWay> ways;
+    for (const Leg& leg : legs) {
+      const Matrix3& h = given->at(leg.from);
+      ways.push_back({leg.from, leg.direction, h, h, {}});
+      if (leg.own && found[*leg.own].pose.status != TrackStatus::lost)
+        ways.back().believed = found[*leg.own].pose.frame_from_ref;
+      for (size_t i = leg.first; i < leg.end; ++i) ways.back().poses.push_back(found[i].pose);
+    }
+    motion.poses = joined(ways, options.region, options.weak_px);
   };
   collect();
   const Path home = frame_path(motion, options.reference, frames.shutter_deg());

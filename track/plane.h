@@ -1,6 +1,7 @@
 // Measures how a plane moves through a shot: for every frame the homography that takes the reference frame's region to
-// it. Frames are visited outward from the reference; each starts from features and prediction (track/start.h) and ends
-// in a direct alignment against the reference itself (track/align.h), so that nothing drifts.
+// it. Frames are visited outward from the reference, and from what a person has corrected; each starts from features
+// and prediction (track/start.h) and ends in a direct alignment against the reference itself (track/align.h), so that
+// nothing drifts.
 #pragma once
 #include <functional>
 #include <vector>
@@ -9,6 +10,7 @@
 #include "base/parallel.h"
 #include "base/picture.h"
 #include "base/problem.h"
+#include "track/corrected.h"
 #include "track/limits.h"
 
 namespace pw {
@@ -34,12 +36,13 @@ struct PlaneOptions {
   // A frame is called weak when a corner's standard deviation is above this, in pixels.
   double weak_px = 0.5;
   MotionLimits limits;  // Motions the plane is taken to make; the rest stays as it is in the reference frame.
+  std::vector<FixedCorners> fixed;  // What a person has corrected: exact there, see corrected.h.
 };
 
 // Problems: a region of fewer than 4 corners, with corners that are not finite, smaller than 12 x 12 pixels, or wholly
-// outside the picture or ignored; a reference that is not among the frames or cannot be read; `progress` saying no.
-// Frames that could not be followed are no problem: they carry a status and a reason, and poses from the frames around
-// where there are some (bridge.h). The same bytes with any runner.
+// outside the picture or ignored; a reference that is not among the frames or cannot be read; fixed corners that cannot
+// be (corrected.h); `progress` saying no. Frames that could not be followed are no problem: they carry a status and a
+// reason, and poses from the frames around where there are some (bridge.h). The same bytes with any runner.
 // progress(done, total) is called on the calling thread after each frame; false stops.
 Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& options, const Runner& runner,
                            const std::function<bool(int done, int total)>& progress = {});

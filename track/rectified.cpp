@@ -74,6 +74,18 @@ Result<std::vector<Pose>> track_rectified(const Rectified& rectified, const Moti
                   .remedy = "draw the region further from the picture's corners, or give a weaker lens"});
     c = *ideal + Point(margin, margin);
   }
+  for (FixedCorners& f : plane.fixed)
+    for (Point& c : f.corners) {
+      const auto ideal = ideal_from_seen(bend.lens, c, bend.width, bend.height);
+      if (!ideal)
+        return fail(Problem{.what = fmt::format("the lens sees nothing at {:.0f}, {:.0f}, where a corner is fixed on "
+                                                "frame {}",
+                                                c.x(), c.y(), f.frame),
+                            .remedy = "fix another frame, or give a weaker lens",
+                            .file = f.file,
+                            .line = f.line});
+      c = *ideal + Point(margin, margin);
+    }
   auto found = track_plane(rectified, plane, runner, progress);
   if (!found) return fail(found.error());
   for (Pose& p : found->poses) {
@@ -98,6 +110,9 @@ Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options,
                           const std::function<bool(int, int)>& progress) {
   const bool rolling = options.readout != 0 || options.find_readout;
   if (options.lens.none() && !rolling) return track_plane(frames, options.plane, runner, progress);
+  if (rolling && !options.plane.fixed.empty())
+    return fail(Problem{.what = "corners cannot be fixed where rows are read one after the other",
+                        .remedy = "take the corrections out, or the readout"});
   const Picture image = frames.image(options.plane.reference);
   if (image.empty()) return track_plane(frames, options.plane, runner, progress);  // It says what is wrong.
   Motion bend{.width = image.window().x1,

@@ -6,6 +6,7 @@
 
 #include "base/motion.h"
 #include "base/problem.h"
+#include "track/corrected.h"
 
 namespace pw {
 
@@ -24,12 +25,15 @@ Result<Motion> parse_track(std::string_view text, const std::string& file);
 // Where no homography says where the region's corners are seen, "corners": {"1": [[x, y], ...], ...} does.
 Result<Motion> parse_truth(std::string_view text, const std::string& file);
 
-// One row a frame: frame, x0, y0, x1, y1, ... of the region's corners, status. A header names the columns. Frames that
-// are lost have their row with empty positions.
+// One row a frame: frame, x0, y0, x1, y1, ... of where the region's corners are seen, status. A header names the
+// columns. Frames that are lost, or on which the lens does not show a corner, have their row with empty positions.
 std::string corners_csv(const Motion& motion);
 
 // The same in: the header is optional, so is the status; the row of frame `reference` is the region. Four or more
 // corners; frames need no order but each must be there once.
 Result<Motion> parse_corners_csv(std::string_view text, const std::string& file, int width, int height, int reference);
+
+// Rows of the same kind, for the frames a person has corrected alone, in the file's order; see fixed_poses().
+Result<std::vector<FixedCorners>> parse_fixed_corners(std::string_view text, const std::string& file);
 
 }  // namespace pw

@@ -49,4 +49,37 @@ TEST(CornersCsv, Problems) {
   EXPECT_NE(problem(""), "read");
 }
 
+// What is written is where corners are seen; what the lens does not show is not.
+TEST(CornersCsv, ThroughALens) {
+  Motion m{640, 480, 1, {{10, 20}, {600, 25}, {605, 460}, {15, 470}}, {{1}, {2, translation(5, 0)}}};
+  m.lens = {-0.15, 0};
+  const auto r = parse_corners_csv(corners_csv(m), "c.csv", 640, 480, 1);
+  ASSERT_TRUE(r) << to_string(r.error());
+  const auto seen = m.seen_between(2, 1, m.region[1]);
+  ASSERT_TRUE(seen);
+  EXPECT_LT((map(r->poses[1].frame_from_ref, m.region[1]) - *seen).norm(), 1e-9);
+  EXPECT_GT((map(m.poses[1].frame_from_ref, m.region[1]) - *seen).norm(), 0.3);
+  m.lens = {-0.6, 0};  // So strong that nothing is seen that far out.
+  EXPECT_NE(corners_csv(m).find("\n2,,,,,,,,,lost\n"), std::string::npos);
+}
+
+TEST(CornersCsv, FixedCorners) {
+  const auto fixed = parse_fixed_corners(
+      "frame,x0,y0,x1,y1,x2,y2,x3,y3,status\n7,1,2,3,4,5,6,7,8,weak\n\n3,9,0,1,2,3,4,5,6\n", "c.csv");
+  ASSERT_TRUE(fixed);
+  ASSERT_EQ(fixed->size(), 2u);
+  EXPECT_EQ((*fixed)[0].frame, 7);
+  EXPECT_EQ((*fixed)[0].corners, (std::vector<Point>{{1, 2}, {3, 4}, {5, 6}, {7, 8}}));
+  EXPECT_EQ((*fixed)[0].file, "c.csv");
+  EXPECT_EQ((*fixed)[0].line, 2);
+  EXPECT_EQ((*fixed)[1].line, 4);
+  const auto problem_of = [](std::string_view text) {
+    const auto r = parse_fixed_corners(text, "c.csv");
+    return r ? "read" : to_string(r.error()[0]);
+  };
+  EXPECT_EQ(problem_of(""), "c.csv: no frame has corners there; give a row for each of them");
+  EXPECT_EQ(problem_of("3,1,2,x,4\n"), "c.csv:1:7: corner 1 is not two numbers");
+  EXPECT_EQ(problem_of("3,1,2,3,4\n4,,,,,lost\n"), "c.csv:2: frame 4 has no corners; give them, or take its row out");
+}
+
 }  // namespace pw::corners_csv_test

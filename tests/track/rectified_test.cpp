@@ -112,6 +112,39 @@ TEST(Rectified, ACornerTheLensDoesNotSee) {
   EXPECT_EQ(m.error()[0].what, "the lens sees nothing at the region's corner 0, 0");
 }
 
+TEST(Rectified, CornersAreFixedWhereTheyAreSeen) {
+  const auto region = drawn::box(20, 18, 170, 130);
+  Bent s;
+  s.k1 = -0.15;
+  BentOptions o{.plane = {.reference = 1, .region = region}, .lens = {s.k1, 0}};
+  FixedCorners fixed{3, s.truth(1, region).find(3)->corners, "c.csv", 2};
+  for (size_t i = 0; i < 4; ++i) fixed.corners[i] += Point(0.3 * std::cos(2.0 * i), 0.3 * std::sin(2.0 * i));
+  o.plane.fixed = {fixed};
+  const Motion m = tracked(s, o);
+  for (size_t i = 0; i < 4; ++i) {
+    const auto seen = m.seen_between(3, 1, region[i]);
+    ASSERT_TRUE(seen);
+    EXPECT_LT((*seen - fixed.corners[i]).norm(), 1e-9);
+  }
+  const TrackScore r = score(m, s.truth(1, region));
+  EXPECT_NEAR(r.frames[0].rms_px, 0.15, 0.03);  // Half of the way to what is fixed.
+  EXPECT_NEAR(r.frames[2].rms_px, 0.3, 0.03);   // And on with it.
+
+  const auto refused = [&](const BentOptions& options) {
+    const auto none = track_bent(s, options, serial());
+    return none ? std::string("tracked") : to_string(none.error()[0]);
+  };
+  o.lens = {-0.2, 0};
+  o.plane.fixed[0].corners[0] = {0, 0};
+  EXPECT_EQ(refused(o),
+            "c.csv:2: the lens sees nothing at 0, 0, where a corner is fixed on frame 3; fix another frame, or give a "
+            "weaker lens");
+  o.readout = 0.4;
+  EXPECT_EQ(refused(o),
+            "corners cannot be fixed where rows are read one after the other; take the corrections out, or the "
+            "readout");
+}
+
 TEST(Rectified, RowsOneAfterTheOther) {
   Bent s;
   s.width = 120, s.height = 96, s.readout = 0.6, s.to = 13;
