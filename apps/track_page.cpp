@@ -118,13 +118,6 @@ int write_track_page(const Scene& scene, const Results& results, const std::vect
     report.tracks.push_back({scene.graph.nodes[n].name, image, std::get<Motion>(results.measured[n]), {}});
     Motion& m = report.tracks.back().motion;
     std::erase_if(m.poses, [&](const Pose& p) { return p.frame < scene.shot.first || p.frame > scene.shot.last; });
-    if (m.poses.empty()) {
-      say({{.what = fmt::format("{} knows none of the shot's frames", scene.graph.nodes[n].name),
-            .remedy = fmt::format("the shot has frames {} to {}: measure them, or give it its own track",
-                                  scene.shot.first, scene.shot.last),
-            .file = scene.graph.file}});
-      return kMistake;
-    }
     followed.push_back({HeldRegion(m, scene.shot.shutter_deg, kHeldLongest), telling_frames({&m}, kHeld)});
   }
   std::set<std::pair<std::string, int>> unread;

@@ -270,19 +270,23 @@ class Checker {
     }
     const auto start = std::find(path.begin(), path.end(), n) - path.begin();
     std::string round;
-    bool plane = false, outline = false;
+    bool ignores = false;
+    std::string outline;
     for (size_t i = start; i < path.size(); ++i) {
       round += through[i] + " -> ";
-      plane = plane || graph_.nodes[path[i]].kind->name == "plane";
-      outline = outline || graph_.nodes[path[i]].kind->outputs[0].flow == Flow::outline;
+      const Node& node = graph_.nodes[path[i]];
+      ignores = ignores || (node.kind->name == "plane" && through[i] == node.name + ".ignore");
+      if (node.kind->outputs[0].flow == Flow::outline) outline = node.name;
     }
     const Node& first = graph_.nodes[n];
     say(first.where(through[start].substr(first.name.size() + 1)), first.name,
         fmt::format("{} needs itself: {}{}", first.name, round, first.name),
-        plane && outline
-            ? "track a rough plane first without ignore, let the outline follow that one, then track the fine plane "
-              "that ignores the outline"
-            : "take one of these connections out");
+        !ignores          ? "take one of these connections out"
+        : outline.empty() ? "track a rough plane first without ignore, make what is ignored with that one, then track "
+                            "the fine plane that ignores it"
+                          : fmt::format("track a rough plane first without ignore, let the outline {} follow that one, "
+                                        "then track the fine plane that ignores the outline",
+                                        outline));
   }
 
   Result<Checked> done() {

@@ -128,20 +128,21 @@ Result<Scene> survey(Graph graph, double scale) {
     for (Problem& p : told) problems.push_back(at_node(std::move(p), node, "file"));
     if (s) scene.surveys[n] = std::move(*s);
   };
-  // What the shot is like comes first: footage of varying rate is cut into frames at the shot's.
+  // What the shot is like comes first: footage of varying rate is cut into frames at the shot's, tracks are of its
+  // size.
   if (like >= 0) look(like);
-  if (like >= 0 && scene.surveys[like] && shot.rate == 0) shot.rate = scene.surveys[like]->rate;
+  if (like >= 0 && scene.surveys[like]) {
+    const Survey& s = *scene.surveys[like];
+    if (shot.rate == 0) shot.rate = s.rate;
+    if (shot.width == 0) shot.width = s.width, shot.height = s.height;
+    if (!g.frames_given) shot.first = s.first, shot.last = s.last;
+    if (shot.first == s.first) shot.timecode = s.timecode;
+  }
   if (shot.rate == 0) shot.rate = 24;
   for (int n = 0; n < static_cast<int>(g.nodes.size()); ++n)
     if (n != like) look(n);
   if (any_error(problems)) return fail(std::move(problems));
 
-  if (like >= 0 && scene.surveys[like]) {
-    const Survey& s = *scene.surveys[like];
-    if (shot.width == 0) shot.width = s.width, shot.height = s.height;
-    if (!g.frames_given) shot.first = s.first, shot.last = s.last;
-    if (shot.first == s.first) shot.timecode = s.timecode;
-  }
   for (int n = 0; n < static_cast<int>(g.nodes.size()); ++n)
     if (const auto& s = scene.surveys[n]; s && s->rate > 0 && std::abs(s->rate / shot.rate - 1) > 1e-4)
       problems.push_back(

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <filesystem>
 
 #include "comp/kinds/measured_frames.h"
@@ -8,6 +9,7 @@
 #include "comp/media/identity.h"
 #include "comp/spec/declare.h"
 #include "track/rectified.h"
+#include "track/region.h"
 #include "track/track_file.h"
 
 namespace pw::plane_kind {
@@ -18,6 +20,7 @@ struct Plane {
   Polygon region;
   std::string region_file, region_name;
   std::string file;
+  std::string fixed_file;
   double weak_px = 0.5;
   MotionModel model = MotionModel::homography;
   LockedAxis lock = LockedAxis::none;
@@ -50,56 +53,107 @@ class Frames final : public PlaneFrames {
   mutable Problems unread_;
 };
 
+int reference_of(const Plane& p, const Shot& shot) { return p.reference ? static_cast<int>(p.reference) : shot.first; }
+
 Result<Motion> from_file(const Plane& p, const Shot& shot) {
   const std::string path = shot.path(p.file);
   auto text = text_of(path);
   if (!text) return fail(text.error());
   const bool csv = std::filesystem::path(path).extension() == ".csv";
   auto motion =
-      csv ? parse_corners_csv(*text, path, shot.width, shot.height, p.reference ? int(p.reference) : shot.first)
-          : parse_track(*text, path);
-  if (motion && (motion->width != shot.width || motion->height != shot.height))
+      csv ? parse_corners_csv(*text, path, shot.width, shot.height, reference_of(p, shot)) : parse_track(*text, path);
+  if (!motion || shot.width == 0) return motion;
+  if (motion->width != shot.width || motion->height != shot.height)
     return fail(Problem{.what = fmt::format("this track is of a plate of {}x{}, the shot is {}x{}", motion->width,
                                             motion->height, shot.width, shot.height),
                         .remedy = "use the track of this plate, or measure again",
                         .file = path});
+  if (area_inside(motion->region, Rect::sized(shot.width, shot.height)) <= 0)
+    return fail(
+        Problem{.what = fmt::format("the region lies outside the plate, which is {}x{}", shot.width, shot.height),
+                .remedy = "use the track of this plate, or measure again",
+                .file = path});
+  const auto [from, to] = std::minmax_element(motion->poses.begin(), motion->poses.end(),
+                                              [](const Pose& a, const Pose& b) { return a.frame < b.frame; });
+  if (motion->poses.empty() || from->frame > shot.last || to->frame < shot.first)
+    return fail(Problem{.what = motion->poses.empty()
+                                    ? std::string("this track has no frames")
+                                    : fmt::format("this track has the frames {} to {}, the shot has {} to {}",
+                                                  from->frame, to->frame, shot.first, shot.last),
+                        .remedy = "use the track of these frames, or measure again",
+                        .file = path});
   return motion;
+}
+
+Result<std::vector<Point>> region_of(const Plane& p, const Shot& shot) {
+  if (p.region_file.empty()) return p.region;
+  auto drawing = load_svg(shot.path(p.region_file));
+  if (!drawing) return fail(drawing.error());
+  auto place = plate_from_drawing(*drawing, shot.width, shot.height);
+  if (!place) return fail(place.error());
+  auto region = pick_region(*drawing, p.region_name);
+  if (!region) return fail(region.error());
+  for (Point& corner : *region) corner = map(*place, corner);
+  return region;
+}
+
+// What a person has corrected; nothing without a file. It is wrong at once where it cannot be, not after the tracking.
+Result<std::vector<FixedCorners>> fixed_of(const Plane& p, const std::vector<Point>& region, const Shot& shot) {
+  if (p.fixed_file.empty()) return std::vector<FixedCorners>{};
+  const std::string path = shot.path(p.fixed_file);
+  auto text = text_of(path);
+  if (!text) return fail(text.error());
+  auto fixed = parse_fixed_corners(*text, path);
+  if (!fixed) return fail(fixed.error());
+  const auto poses = fixed_poses(*fixed, region, reference_of(p, shot), shot.first, shot.last);
+  if (!poses) return fail(poses.error());
+  return fixed;
 }
 
 Result<Measured> measure(const Plane& p, const Measuring& m) {
   if (!p.file.empty()) {
     auto motion = from_file(p, m.shot);
     if (!motion) return fail(motion.error());
+    std::vector<int> without;
+    for (int f = m.shot.first; f <= m.shot.last; ++f)
+      if (!motion->find(f)) without.push_back(f);
+    if (!without.empty())
+      m.warn({.what = fmt::format("this track does not have {} of the shot's frames, the first is {}", without.size(),
+                                  without.front()),
+              .remedy = "measure again; a track of another rate has other frames",
+              .file = m.shot.path(p.file),
+              .severity = Severity::warning});
     return Measured(std::move(*motion));
   }
-  PlaneOptions options;
-  options.reference = p.reference ? static_cast<int>(p.reference) : m.shot.first;
-  if (p.region_file.empty()) options.region = p.region;
-  options.weak_px = p.weak_px;
-  options.limits = {p.model, p.lock};
-  if (!p.region_file.empty()) {
-    auto drawing = load_svg(m.shot.path(p.region_file));
-    if (!drawing) return fail(drawing.error());
-    auto place = plate_from_drawing(*drawing, m.shot.width, m.shot.height);
-    if (!place) return fail(place.error());
-    auto region = pick_region(*drawing, p.region_name);
-    if (!region) return fail(region.error());
-    for (const Point& corner : *region) options.region.push_back(map(*place, corner));
-  }
+  auto region = region_of(p, m.shot);
+  if (!region) return fail(region.error());
+  auto fixed = fixed_of(p, *region, m.shot);
+  if (!fixed) return fail(fixed.error());
+  const PlaneOptions options{.reference = reference_of(p, m.shot),
+                             .region = std::move(*region),
+                             .weak_px = p.weak_px,
+                             .limits = {p.model, p.lock},
+                             .fixed = std::move(*fixed)};
   const Frames frames(m);
   const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout};
   auto motion = track_bent(frames, bent, m.runner, m.progress);
   if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
-  if (!motion) return fail(frames.unread().empty() ? motion.error() : frames.unread());
+  if (!motion && frames.unread().empty()) return fail(motion.error());
+  if (!motion) {
+    Problems problems = frames.unread();
+    for (Problem& problem : problems) problem.remedy += "; or give the plane another reference frame";
+    return fail(std::move(problems));
+  }
   return Measured(std::move(*motion));
 }
 
 Problems remarks(const Measured& m) {
   const Motion& motion = std::get<Motion>(m);
-  std::vector<int> lost, weak;
+  std::vector<int> lost, unseen, weak;
   for (const Pose& p : motion.poses) {
     if (p.status == TrackStatus::lost) lost.push_back(p.frame);
-    if (p.status == TrackStatus::weak || p.status == TrackStatus::hidden) weak.push_back(p.frame);
+    if (p.status == TrackStatus::weak) weak.push_back(p.frame);
+    if (p.status == TrackStatus::hidden || p.status == TrackStatus::outside) unseen.push_back(p.frame);
   }
   Problems problems;
   if (motion.readout_sd > 0)
@@ -108,22 +162,37 @@ Problems remarks(const Measured& m) {
                         .severity = Severity::note});
   if (!lost.empty())
     problems.push_back({.what = fmt::format("lost on {} frames, the first is {}", lost.size(), lost.front()),
-                        .remedy = "choose a reference or a region that is seen there",
+                        .remedy = "choose a reference or a region that is seen there, or fix corners (fixed_file)",
+                        .severity = Severity::warning});
+  if (!unseen.empty())
+    problems.push_back({.what = fmt::format("hidden or outside on {} frames, the first is {}: carried over from the "
+                                            "frames around",
+                                            unseen.size(), unseen.front()),
+                        .remedy = "look at those frames, and fix corners where they are off (fixed_file)",
                         .severity = Severity::warning});
   if (!weak.empty())
-    problems.push_back({.what = fmt::format("weak or hidden on {} frames, the first is {}", weak.size(), weak.front()),
-                        .remedy = "look at those frames",
+    problems.push_back({.what = fmt::format("weak on {} frames, the first is {}", weak.size(), weak.front()),
+                        .remedy = "look at those frames, and fix corners where they are off (fixed_file)",
                         .severity = Severity::warning});
   return problems;
 }
 
 Result<Survey> survey(const Plane& p, const Shot& shot) {
   Survey s;
-  for (const std::string& file : {p.file, p.region_file}) {
+  for (const std::string& file : {p.file, p.region_file, p.fixed_file}) {
     if (file.empty()) continue;
     auto text = text_of(shot.path(file));
     if (!text) return fail(text.error());
     s.identity += file_identity(shot.path(file)) + "\n";
+  }
+  if (shot.width == 0) return s;
+  if (!p.file.empty()) {
+    if (const auto motion = from_file(p, shot); !motion) return fail(motion.error());
+  } else if (!p.fixed_file.empty()) {
+    const auto region = region_of(p, shot);
+    if (!region) return fail(region.error());
+    const auto fixed = fixed_of(p, *region, shot);
+    if (!fixed) return fail(fixed.error());
   }
   return s;
 }
@@ -131,7 +200,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Plane>("plane", Family::measure, 6, "The motion of a flat thing through the shot.")
+  return Declare<Plane>("plane", Family::measure, 7, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
       .input({.name = "ignore",
@@ -181,6 +250,20 @@ Kind declare() {
       .param("file", &Plane::file,
              {.doc = "A track file (.json) or corner positions (.csv) to use instead of measuring.",
               .role = Role::file_in})
+      .param("fixed_file", &Plane::fixed_file,
+             {.doc = "Corner positions (.csv, as measure writes them) of the frames you have corrected, those alone: "
+                     "exact there; between them the plane is followed again from both sides and joined without a jump.",
+              .role = Role::file_in})
+      .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
+        if (!given("fixed_file")) return std::nullopt;
+        if (given("file"))
+          return Complaint{"fixed_file", "corrects what is measured, but file is used instead of measuring",
+                           "take one of them out"};
+        if (p.readout != 0 || p.estimate_readout)
+          return Complaint{"fixed_file", "cannot be used where rows are read one after the other",
+                           "take it out, or the readout"};
+        return std::nullopt;
+      })
       .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
         if (given("file")) return std::nullopt;
         if (!given("image")) return Complaint{"", "has no image", "a plane needs a picture there: image = \"NODE\""};

@@ -79,7 +79,78 @@ class Messages(unittest.TestCase):
         self.says(PLATE + 'f = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40], [9, 40]], ignore = ["d"] }\n'
                   'd = { kind = "outline", motion = "f", keys = { 1 = "M 1 1 H 9 V 9 Z" } }\n' + OUT,
                   'quay.toml:2:96: f needs itself: f.ignore -> d.motion -> f; track a rough plane first without ignore, let the '
-                  'outline follow that one, then track the fine plane that ignores the outline\n')
+                  'outline d follow that one, then track the fine plane that ignores the outline\n')
+
+    PLANE = 'f = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40], [9, 40]]%s }\n'
+
+    def test_cycle_by_several_nodes(self):
+        self.says(PLATE + self.PLANE % ', ignore = ["e"]' + 'e = { kind = "edge", matte = "m" }\n'
+                  'm = { kind = "mattes", add = ["d"] }\n'
+                  'd = { kind = "outline", motion = "f", keys = { 1 = "M 1 1 H 9 V 9 Z" } }\n' + OUT,
+                  'quay.toml:2:96: f needs itself: f.ignore -> e.matte -> m.add -> d.motion -> f; track a rough plane first '
+                  'without ignore, let the outline d follow that one, then track the fine plane that ignores the outline\n')
+
+    def test_cycle_through_the_picture(self):
+        self.says(PLATE + 'f = { kind = "plane", image = "held", region = [[9, 9], [40, 9], [40, 40], [9, 40]] }\n'
+                  'held = { kind = "stabilise", image = "plate", motion = "f" }\n' + OUT,
+                  'quay.toml:2:31: f needs itself: f.image -> held.motion -> f; take one of these connections out\n')
+
+    def test_region_wholly_ignored(self):
+        self.says(PLATE + self.PLANE % ', ignore = ["d"]' + 'd = { kind = "outline", keys = { 1 = "M 0 0 H 64 V 48 H 0 Z" } }\n',
+                  'quay.toml:2:1: all of the region is ignored in the reference frame; ignore less, or choose another reference\n',
+                  command="measure")
+
+    def test_reference_that_is_missing(self):
+        os.remove(self.folder / "in/a.0003.png")
+        self.says(PLATE + self.PLANE % ', reference = 3',
+                  'in/a.0003.png: frame 3: the frame is missing; find the file, or let the footage hold the last frame: '
+                  'missing = "hold"; or give the plane another reference frame\n', command="measure")
+        self.says(PLATE + self.PLANE % ', reference = 13',
+                  'quay.toml:2:99: f.reference is frame 13, which the shot does not have; it has frames 1 to 5\n')
+
+    def track(self, name, size, frames):
+        region = [[9, 9], [40, 9], [40, 40], [9, 40]]
+        poses = [{"frame": f, "frame_from_ref": [[1, 0, 0], [0, 1, 0], [0, 0, 1]], "status": "good"} for f in frames]
+        (self.folder / name).write_text(json.dumps(
+            {"format": "platewright-track", "version": 1, "size": size, "reference": frames[0], "region": region, "frames": poses}))
+
+    def test_track_of_another_plate(self):
+        shot = PLATE + 'f = { kind = "plane", file = "f.json" }\n' + OUT
+        self.track("f.json", [128, 96], range(1, 6))
+        for command in ("check", "render"):
+            self.says(shot, "f.json: this track is of a plate of 128x96, the shot is 64x48; use the track of this plate, or "
+                      "measure again\n", command=command)
+        self.track("f.json", [64, 48], range(101, 106))
+        self.says(shot, "f.json: this track has the frames 101 to 105, the shot has 1 to 5; use the track of these frames, or "
+                  "measure again\n", command="check")
+        self.track("f.json", [64, 48], range(1, 4))
+        self.says(shot, "f.json: warning: this track does not have 2 of the shot's frames, the first is 4; measure again; a "
+                  "track of another rate has other frames\n", command="measure", status=0)
+        (self.folder / "f.csv").write_text("1,90,9,140,9,140,40,90,40\n")
+        self.says(shot.replace("f.json", "f.csv"), "f.csv: the region lies outside the plate, which is 64x48; use the track of "
+                  "this plate, or measure again\n", command="check")
+
+    def test_corrections_that_contradict(self):
+        shot = PLATE + self.PLANE % ', fixed_file = "fixed.csv"' + OUT
+        self.says(shot, "fixed.csv: there is no such file; check the name\n", command="check")
+        (self.folder / "fixed.csv").write_text(
+            "frame,x0,y0,x1,y1,x2,y2,x3,y3,status\n2,9,9,40,40,40,9,9,40,good\n9,9,9,40,9,40,40,9,40\n"
+            "3,9,9,41,9,41,40,9,40\n3,9,9,42,9,42,40,9,40\n1,9,9,42,9,42,40,9,40\n")
+        for command in ("check", "render"):
+            self.says(shot, "fixed.csv:2: no camera sees the region with its corners as they are fixed on frame 2; give them in the "
+                      "region's order, the same way round\n"
+                      "fixed.csv:3: corners are fixed on frame 9, which is not among the frames 1 to 5; take this frame out\n"
+                      "fixed.csv:5: corners are fixed on frame 3 twice, in line 4 too; keep one of them\n"
+                      "fixed.csv:6: the corners fixed on frame 1, the reference, are not those of the region; correct the region "
+                      "itself\n", command=command)
+        (self.folder / "fixed.csv").write_text("3,,,,,,,,,lost\n")
+        self.says(shot, "fixed.csv:1: frame 3 has no corners; give them, or take its row out\n", command="check")
+        self.says(PLATE + self.PLANE % ', readout = 0.5, fixed_file = "fixed.csv"' + OUT,
+                  "quay.toml:2:115: f.fixed_file cannot be used where rows are read one after the other; take it out, or the "
+                  "readout\n")
+        self.says(PLATE + 'f = { kind = "plane", file = "f.csv", fixed_file = "fixed.csv" }\n' + OUT,
+                  "quay.toml:2:52: f.fixed_file corrects what is measured, but file is used instead of measuring; take one of them "
+                  "out\n")
 
     def test_missing_input(self):
         self.says(PLATE + 'out = { kind = "deliver", file = "out/o.####.png" }\n',

@@ -151,8 +151,8 @@ class TrackPage(unittest.TestCase):
         (self.folder / "sign.json").write_text(json.dumps(track))
         done = self.measure(shot=SHOT)
         self.assertEqual((done.returncode, done.stderr),
-                         (2, "quay.toml: sign knows none of the shot's frames; the shot has frames 1 to 6: measure them, or "
-                             "give it its own track\n"))
+                         (2, "sign.json: this track has the frames 9000001 to 9000006, the shot has 1 to 6; use the track of "
+                             "these frames, or measure again\n"))
 
     def test_messages(self):
         for words, shot, message in (

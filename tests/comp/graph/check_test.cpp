@@ -94,11 +94,11 @@ TEST(Check, ThreeCorners) {
 }
 
 TEST(Check, Cycle) {
-  EXPECT_EQ(messages(kPlate + "floor = { kind = \"plane\", image = \"plate\", ignore = \"dog\" }\n"
-                              "dog = { kind = \"outline\", motion = \"floor\" }\n"),
-            "quay.toml:2:53: floor needs itself: floor.ignore -> dog.motion -> floor; track a rough plane first "
-            "without ignore, let "
-            "the outline follow that one, then track the fine plane that ignores the outline\n");
+  EXPECT_EQ(
+      messages(kPlate + "floor = { kind = \"plane\", image = \"plate\", ignore = \"dog\" }\n"
+                        "dog = { kind = \"outline\", motion = \"floor\" }\n"),
+      "quay.toml:2:53: floor needs itself: floor.ignore -> dog.motion -> floor; track a rough plane first "
+      "without ignore, let the outline dog follow that one, then track the fine plane that ignores the outline\n");
   EXPECT_EQ(messages("a = { kind = \"offset\", image = \"b\" }\nb = { kind = \"offset\", image = \"a\" }\n"),
             "quay.toml:1:32: a needs itself: a.image -> b.image -> a; take one of these connections out\n");
 }
