@@ -14,6 +14,7 @@
 #include "track/region.h"
 #include "track/shutter.h"
 #include "track/start.h"
+#include "track/telling.h"
 
 namespace pw {
 namespace {
@@ -26,7 +27,8 @@ constexpr int kFeatureMargin = 40;      // Pixels that features reach in the coa
 constexpr double kLongWay = 24;         // Of a smear, pixels of the level.
 // Known to so many pixels from half the size, a corner is not looked for on the whole.
 constexpr double kFineEnough = 0.03;
-constexpr size_t kBatch = 4;  // Frames that are refined at the same time.
+constexpr double kRetryPx = 8;  // A frame that is expected nearer than this is tried again from there.
+constexpr size_t kBatch = 4;    // Frames that are refined at the same time.
 
 struct Tracker {
   const PlaneFrames& frames;
@@ -210,16 +212,21 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   return found;
 }
 
-// To the finest level, now that the frames on both sides tell how the plane moved while the shutter was open.
+// To the finest level, now that the frames on both sides tell how the plane moved while the shutter was open; of a
+// frame that is hidden so far, from where they have it.
 Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
                                const Path& reference_path) const {
   const int frame = rough.pose.frame;
   if (image.window() != picture) return rough;
-  const auto r = mapped_bounds(rough.pose.frame_from_ref, reference.box());
+  const Pose& expected = *motion.find(frame);
+  const bool unseen = expected.status == TrackStatus::hidden;
+  const Matrix3 start = unseen ? within(options.limits, expected.frame_from_ref, options.region, reference.centre())
+                               : rough.pose.frame_from_ref;
+  const auto r = mapped_bounds(start, reference.box());
   const Rect window = r ? intersect(r->grown(48), picture) : picture;
   if (window.empty()) return rough;
-  const bool shrunk = std::abs(signed_area(mapped(rough.pose.frame_from_ref, options.region))) <
-                      kShrunk * std::abs(signed_area(options.region));
+  const bool shrunk =
+      std::abs(signed_area(mapped(start, options.region))) < kShrunk * std::abs(signed_area(options.region));
   Reference::Options o = alignment_options(rough.noise);
   o.fresh_light = false;
   o.position_px = 0.5;
@@ -230,7 +237,19 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   const double way = std::max(o.reference_path.length(reference.box()), o.frame_path.length(reference.box()));
   int last = 0;
   while (last + 1 < reference.levels() && std::ldexp(way, -last) > kLongWay) ++last;
-  for (int level = std::max(last, reference.finest()); level >= 0; --level) {
+  const int coarse = std::max(last, reference.finest());
+  if (unseen) {  // As coarse as the start may be wrong, and with light found anew.
+    Reference::Options wide = o;
+    wide.fresh_light = true, wide.position_px = 1, wide.to_level = coarse;
+    wide.from_level =
+        std::clamp(int(std::ceil(std::log2(1 + 2 * worst_sigma(expected)))), coarse, reference.levels() - 1);
+    const Pyramid p = pyramid(image, window, wide.to_level, wide.from_level, shrunk, serial());
+    found.alignment = Alignment{.frame_from_ref = start};
+    found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, wide, serial());
+    found.pose = judge(frame, found.alignment);
+    if (found.pose.status == TrackStatus::lost) return found;
+  }
+  for (int level = coarse; level >= 0; --level) {
     o.from_level = o.to_level = level;
     const Pyramid p = pyramid(image, window, level, level, shrunk, serial());
     found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, o, serial());
@@ -374,26 +393,33 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     motion.poses = joined(ways, options.region, options.weak_px);
   };
   collect();
+  // Frames that are out of sight, or were followed to a wrong place, are tried again from where the others have them.
+  std::vector<int> unread;
+  for (const Tracker::Found& f : found)
+    if (f.unread) unread.push_back(f.pose.frame);
+  drop_strays(motion);
+  bridge(motion, unread);
+  const auto seen = [&](const Tracker::Found& f) {
+    const Pose& now = *motion.find(f.pose.frame);
+    return now.status == TrackStatus::hidden ? worst_sigma(now) < kRetryPx : f.pose.status != TrackStatus::lost;
+  };
   const Path home = frame_path(motion, options.reference, frames.shutter_deg());
   for (size_t start = 0; start < found.size(); start += kBatch) {
     const size_t count = std::min(kBatch, found.size() - start);
     std::vector<Picture> images(count), hidden(count);
     for (size_t i = 0; i < count; ++i) {
       const Pose& pose = found[start + i].pose;
-      if (pose.status == TrackStatus::lost) continue;
+      if (!seen(found[start + i])) continue;
       images[i] = frames.image(pose.frame), hidden[i] = frames.ignore(pose.frame);
     }
     runner.run(count, [&](size_t i) {
       Tracker::Found& f = found[start + i];
-      if (f.pose.status != TrackStatus::lost) f = tracker.refine(images[i], hidden[i], motion, f, home);
+      if (seen(f)) f = tracker.refine(images[i], hidden[i], motion, f, home);
     });
     done += static_cast<int>(count);
     if (progress && !progress(done, total)) return refuse("stopped", "");
   }
   collect();
-  std::vector<int> unread;
-  for (const Tracker::Found& f : found)
-    if (f.unread) unread.push_back(f.pose.frame);
   drop_strays(motion);
   bridge(motion, unread);
   return motion;
