@@ -85,10 +85,8 @@ std::string plots(const TrackReport& r) {
     const std::string& track = r.tracks[t].name;
     const Motion& m = r.tracks[t].motion;
     const std::string thin = "line " + track_style(t), thick = thin + " strong";
-    residual.lines.push_back({thick, track, over_time(m, axis, [&](const Pose& p) {
-                                // The reference has none: a zero there says nothing of the track.
-                                return p.frame == m.reference ? kNone : p.residual;
-                              })});
+    residual.lines.push_back(
+        {thick, track, over_time(m, axis, [](const Pose& p) { return has_residual(p) ? p.residual : kNone; })});
     for (size_t c = 0; c < m.region.size(); ++c) {
       const std::string corner = fmt::format("{}, corner {}", track, c + 1);
       sigma.lines.push_back({thin, corner, over_time(m, axis, [&](const Pose& p) {

@@ -36,7 +36,7 @@ std::string_view meaning(TrackStatus s) {
     case TrackStatus::weak:
       return "look at it";
     case TrackStatus::hidden:
-      return "too little of the region is seen";
+      return "not seen: carried over from the frames around";
     case TrackStatus::outside:
       return "too little of the region is in the picture";
     case TrackStatus::lost:

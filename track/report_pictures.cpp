@@ -30,8 +30,17 @@ std::string ellipse_at(const Point& corner, const Pose& pose, size_t i, size_t c
       factor * std::sqrt(std::max(0.0, mean - away)), corner.x(), corner.y(), std::atan2(c(0, 1), half) * 90 / M_PI);
 }
 
-// The largest of 1, 2, 5, 10, ... that keeps the usual ellipse's longer half axis below a 60th of the picture's width.
-double enlargement(const TrackReport& r) {
+// The largest of 1, 2, 5, ..., 1000, 2000, 5000 that is not above `most`; 1 when none is.
+double enlargement(double most) {
+  double enlarged = 1;
+  for (double power = 1; power <= 1000; power *= 10)
+    for (double m : {1, 2, 5})
+      if (m * power <= most) enlarged = m * power;
+  return enlarged;
+}
+
+// That which keeps the usual ellipse's longer half axis below a 60th of the picture's width.
+double usual_enlargement(const TrackReport& r) {
   std::vector<double> sigmas;
   double width = 0;
   for (const ReportTrack& t : r.tracks)
@@ -39,12 +48,7 @@ double enlargement(const TrackReport& r) {
       if (const double s = worst_sigma(p); s > 0) sigmas.push_back(s), width = t.motion.width;
   if (sigmas.empty()) return 1;
   std::nth_element(sigmas.begin(), sigmas.begin() + sigmas.size() / 2, sigmas.end());
-  const double most = width / 60 / (2.5 * sigmas[sigmas.size() / 2]);
-  double enlarged = 1;
-  for (double power = 1; power <= 1000; power *= 10)
-    for (double m : {1, 2, 5})
-      if (m * power <= most) enlarged = m * power;
-  return enlarged;
+  return enlargement(width / 60 / (2.5 * sigmas[sigmas.size() / 2]));
 }
 
 // The region as it is on a frame, with its first corner marked, so that a turn is seen.
@@ -67,10 +71,14 @@ std::string region_on(const Motion& m, const Pose& pose, size_t track, double un
       points, track_style(track), first.x(), first.y(), 4 * unit, ellipses);
 }
 
-std::string view(const TrackReport& r, const ReportView& v, double enlarged) {
+std::string view(const TrackReport& r, const ReportView& v, double usual) {
   const ReportTrack* any = nullptr;
   std::string regions, told;
-  double width = v.picture.width, height = v.picture.height;
+  double width = v.picture.width, height = v.picture.height, enlarged = usual;
+  // A plane that is known poorly there must not fill the picture.
+  for (const ReportTrack& track : r.tracks)
+    if (const Pose* p = track.image == v.image ? track.motion.find(v.frame) : nullptr; p && worst_sigma(*p) > 0)
+      enlarged = std::min(enlarged, enlargement(track.motion.width / 12.0 / (2.5 * worst_sigma(*p))));
   for (size_t t = 0; t < r.tracks.size(); ++t) {
     const ReportTrack& track = r.tracks[t];
     const Pose* pose = track.image == v.image ? track.motion.find(v.frame) : nullptr;
@@ -81,7 +89,9 @@ std::string view(const TrackReport& r, const ReportView& v, double enlarged) {
     told += fmt::format("{}{}{}: {}", told.empty() ? "" : ", ", escaped(track.name),
                         v.frame == track.motion.reference ? " (its reference)" : "", name(pose->status));
   }
-  const std::string caption = fmt::format("Frame {} of {}; {}", v.frame, escaped(v.image), told);
+  const std::string caption =
+      fmt::format("Frame {} of {}; {}{}", v.frame, escaped(v.image), told,
+                  enlarged < usual ? fmt::format("; ellipses {:g} times enlarged", enlarged) : "");
   if (v.picture.jpeg.empty())
     return fmt::format(
         "<figure><div class=\"none\">there is no picture of this frame</div><figcaption>{}</figcaption></figure>\n",
@@ -121,12 +131,12 @@ std::string regions_on_frames(const TrackReport& r) {
   std::string text = "<h2>The regions on the frames</h2>\n";
   if (r.tracks.size() > 1) text += legend_of_tracks(r);
   text += "<div class=\"pictures\">\n";
-  const double enlarged = enlargement(r);
+  const double enlarged = usual_enlargement(r);
   for (const ReportView& v : r.views) text += view(r, v, enlarged);
   return text +
          fmt::format(
              "</div>\n<p>A white dot marks the first corner. An ellipse, {:g} times enlarged, holds its corner in "
-             "19 of 20 frames. Where a plane is lost no region is drawn.</p>\n",
+             "19 of 20 frames; less enlarged where the frame says so. Where a plane is lost no region is drawn.</p>\n",
              enlarged);
 }
 

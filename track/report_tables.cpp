@@ -85,7 +85,7 @@ std::string planes_in_rows(const TrackReport& r) {
     for (const Pose& p : m.poses) {
       ++count[static_cast<size_t>(p.status)];
       if (p.status == TrackStatus::lost || p.frame == m.reference) continue;
-      residuals.push_back(p.residual), residual.take(p.residual, p.frame);
+      if (has_residual(p)) residuals.push_back(p.residual), residual.take(p.residual, p.frame);
       const double s = worst_sigma(p);
       if (std::isfinite(s)) sigmas.push_back(s), sigma.take(s, p.frame);
     }
@@ -123,7 +123,8 @@ std::string all_numbers(const TrackReport& r) {
       any = any || p;
       row += fmt::format("<td>{}</td>", p ? name(p->status) : "");
       const bool usable = p && p->status != TrackStatus::lost;
-      row += fmt::format("<td class=\"n\">{}</td>", usable ? fmt::format("{:.4f}", p->residual) : "");
+      row +=
+          fmt::format("<td class=\"n\">{}</td>", usable && has_residual(*p) ? fmt::format("{:.4f}", p->residual) : "");
       const double s = usable ? worst_sigma(*p) : kUnknown;
       row += fmt::format("<td class=\"n\">{}</td>", std::isfinite(s) ? fmt::format("{:.3f}", s) : "");
     }

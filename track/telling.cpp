@@ -40,6 +40,8 @@ double worst_sigma(const Pose& pose) {
   return sigmas.empty() ? std::numeric_limits<double>::quiet_NaN() : *std::max_element(sigmas.begin(), sigmas.end());
 }
 
+bool has_residual(const Pose& pose) { return pose.status != TrackStatus::lost && pose.residual > 0; }
+
 std::vector<StatusRun> status_runs(const Motion& m) {
   std::vector<StatusRun> all;
   for (size_t i = 0; i < m.poses.size(); ++i) {
@@ -67,8 +69,7 @@ std::vector<int> telling_frames(const std::vector<const Motion*>& motions, size_
       const double s = worst_sigma(p);
       return std::isfinite(s) ? s : -1;
     }));
-    first.push_back(
-        frame_of_largest(*m, [](const Pose& p) { return p.status == TrackStatus::lost ? -1 : p.residual; }));
+    first.push_back(frame_of_largest(*m, [](const Pose& p) { return has_residual(p) ? p.residual : -1; }));
   }
   for (const Motion* m : motions)
     for (const StatusRun& run : status_runs(*m)) first.push_back(m->poses[run.first].frame);

@@ -17,6 +17,10 @@ std::vector<double> corner_sigmas(const Pose& pose);
 // The largest of them; not a number when there is none.
 double worst_sigma(const Pose& pose);
 
+// Whether it has a residual: it was found in the frame's own picture. The reference was not, nor is what is carried
+// over from other frames or read from a file that has none.
+bool has_residual(const Pose& pose);
+
 // Poses of frames after one another with the same status: indices into Motion::poses, both inclusive.
 struct StatusRun {
   size_t first, last;

@@ -117,12 +117,38 @@ TEST(Report, EllipsesShowTheCovariance) {
   EXPECT_EQ(count(page, "<ellipse"), 3u * 4);  // Not on the lost frame.
 }
 
+TEST(Report, EllipsesDoNotFillThePicture) {
+  TrackReport r = report();
+  for (int i = 0; i < 8; ++i) r.tracks[0].motion.poses[9].corner_covariance[9 * i] = 1;  // Of 64 x 48 px.
+  const std::string page = report_page(r);
+  EXPECT_THAT(page, HasSubstr("Frame 10 of plate; wall: weak; ellipses 2 times enlarged<"));
+  EXPECT_THAT(page, HasSubstr("rx=\"4.90\" ry=\"4.90\" transform=\"translate(15.00 8.00)"));
+  EXPECT_THAT(page, HasSubstr("Frame 20 of plate; wall: good<"));
+}
+
 TEST(Report, BandsRunFromFrameToFrame) {
   const std::string page = report_page(report());
   // 870 units for 20 frames, from 70 on.
   EXPECT_THAT(page, HasSubstr("<rect class=\"box\" x=\"374.5\" y=\"4\" width=\"130.5\" height=\"18\" "
                               "fill=\"url(#fill-weak)\"><title>wall, frames 8 to 10: weak</title></rect>"));
   EXPECT_EQ(count(page, "<title>wall, frames"), 5u);
+}
+
+// What is carried over from other frames was compared with nothing: no residual of 0 is claimed.
+TEST(Report, HiddenFramesHaveNoResidual) {
+  TrackReport r = report();
+  for (int f : {12, 13}) {
+    Pose& p = r.tracks[0].motion.poses[f - 1];
+    p.status = TrackStatus::hidden, p.residual = 0, p.reason = "2 frames without sight, between frames 11 and 14";
+  }
+  const std::string page = report_page(r);
+  EXPECT_THAT(
+      page,
+      HasSubstr("<tr><td class=\"n\">12</td><td>hidden</td><td class=\"n\"></td><td class=\"n\">0.050</td></tr>"));
+  EXPECT_THAT(page, HasSubstr("hidden: not seen: carried over from the frames around"));
+  // The plot's line is broken there, and by the reference and the lost frame.
+  const size_t from = page.find("<path class=\"line t0 strong\"", page.find("Residual, code values"));
+  EXPECT_EQ(count(page.substr(from, page.find("\">", from) - from), "M"), 4u);
 }
 
 TEST(Report, SeveralPlanesShareTablesAndPlots) {
