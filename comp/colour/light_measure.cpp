@@ -12,11 +12,12 @@ namespace {
 
 constexpr int kMostPatterns = 7;
 
-// Where the motion says the plate's pixels of a frame lie in the reference frame; nothing where it does not.
+// Where the motion says the plate's pixels of a frame lie in the reference frame; nothing where it does not, or only by
+// other frames.
 std::optional<Matrix3> to_ref(const Motion* motion, int frame) {
   if (!motion) return Matrix3::Identity();
   const Pose* pose = motion->find(frame);
-  if (!pose || pose->status == TrackStatus::lost) return std::nullopt;
+  if (!pose || (pose->status != TrackStatus::good && pose->status != TrackStatus::weak)) return std::nullopt;
   const Matrix3 inverse = inverted(pose->frame_from_ref);
   return inverse.allFinite() ? std::optional(inverse) : std::nullopt;
 }

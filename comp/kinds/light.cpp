@@ -126,7 +126,7 @@ Problems remarks(const Measured& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<LightParams>("light", Family::measure, 3,
+  return Declare<LightParams>("light", Family::measure, 4,
                               "How the plate's light changes against a still: lamps, clouds, exposure, lightning.")
       .also({"flicker", "exposure", "deflicker"})
       .input({"image", Flow::picture, "The plate."})

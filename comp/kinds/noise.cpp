@@ -93,7 +93,7 @@ Result<Survey> survey(const NoiseParams& p, const Shot& shot) {
 
 Kind declare() {
   return Declare<NoiseParams>(
-             "noise", Family::measure, 5,
+             "noise", Family::measure, 6,
              "The plate's grain: its level at each brightness, and how pixels and channels hang together; and how much "
              "light its rain adds.")
       .also({"grain analysis"})

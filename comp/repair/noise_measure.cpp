@@ -371,7 +371,12 @@ FramePair pair_of(const NoiseFrames& frames, int f, int g, const Matrix3& there)
 // Homography that takes frame f to frame g.
 std::optional<Matrix3> way(const Motion* motion, int f, int g) {
   if (!motion) return Matrix3(Matrix3::Identity());
-  return motion->find(f) && motion->find(g) ? motion->between(g, f) : std::nullopt;
+  // What is carried over from other frames is not known to the part of a pixel that it takes here.
+  const auto seen = [&](int frame) {
+    const Pose* p = motion->find(frame);
+    return p && (p->status == TrackStatus::good || p->status == TrackStatus::weak);
+  };
+  return seen(f) && seen(g) ? motion->between(g, f) : std::nullopt;
 }
 
 }  // namespace

@@ -164,6 +164,20 @@ TEST(LightMeasure, FollowsTheMotion) {
   EXPECT_LT(e, 0.006);
 }
 
+// Where a hidden frame lies is known by others only: it tells no more of the light than a lost one.
+TEST(LightMeasure, HiddenFramesAreNotAsked) {
+  Drawn d;
+  d.shift = 1.5, d.hidden = {80, 40, 150, 140};
+  Motion m = d.motion();
+  m.poses[2].status = TrackStatus::lost;
+  const auto lost = measure_light(d, &m, 12, serial(), go_on);
+  m.poses[2].status = TrackStatus::hidden, m.poses[2].frame_from_ref = translation(9, 9);
+  const auto hidden = measure_light(d, &m, 12, serial(), go_on);
+  ASSERT_TRUE(lost && hidden);
+  EXPECT_EQ(hidden->frames[2].seen_share, 0);
+  for (size_t i = 0; i < lost->frames.size(); ++i) EXPECT_EQ(hidden->frames[i].stops, lost->frames[i].stops) << i;
+}
+
 TEST(LightMeasure, LightningIsOnItsFrameAlone) {
   Drawn d;
   d.flash = 2;

@@ -122,6 +122,18 @@ TEST(NoiseMeasure, FindsLevelsUnderTexture) {
   EXPECT_EQ(n->between[0][1], 0);
 }
 
+TEST(NoiseMeasure, HiddenFramesAreNotCompared) {
+  const Drawn d;
+  Motion m = d.motion();
+  m.poses[2].status = TrackStatus::lost;
+  const auto lost = measure_noise(d, &m, serial(), go_on);
+  m.poses[2].status = TrackStatus::hidden;
+  m.poses[2].frame_from_ref = translation(0.7, 0.4) * m.poses[2].frame_from_ref;
+  const auto hidden = measure_noise(d, &m, serial(), go_on);
+  ASSERT_TRUE(lost && hidden);
+  for (double x : {0.1, 0.3, 0.6}) EXPECT_EQ(hidden->sigma(1, x), lost->sigma(1, x));
+}
+
 TEST(NoiseMeasure, DoesNotDependOnTheUnitOfLight) {
   Drawn a, b;
   b.scale = 1e6;
