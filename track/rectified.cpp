@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "track/lens_search.h"
 #include "track/readout.h"
 #include "track/straighten.h"
 #include "warp/bend.h"
@@ -108,6 +109,7 @@ Result<std::vector<Pose>> track_rectified(const Rectified& rectified, const Moti
 
 Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options, const Runner& runner,
                           const std::function<bool(int, int)>& progress) {
+  if (options.find_lens) return track_finding_lens(frames, options, runner, progress);
   const bool rolling = options.readout != 0 || options.find_readout;
   if (options.lens.none() && !rolling) return track_plane(frames, options.plane, runner, progress);
   if (rolling && !options.plane.fixed.empty())

@@ -31,11 +31,13 @@ struct BentOptions {
   Lens lens;
   double readout = 0;         // See Motion.
   bool find_readout = false;  // `readout` is where to start from; see readout.h.
+  int find_lens = 0;          // Terms, 1 (k1) or 2 (and k2); `lens` is where to start from; see lens_search.h.
 };
 
 // As track_plane(), for footage that bends: the motion carries lens and readout, and its covariances are those of where
 // the corners are seen; corners are fixed where they are seen. More problems: a corner where the lens sees nothing; a
-// readout that the motion does not fix; corners fixed where there is a readout.
+// readout or a lens that the motion does not fix; a lens to be found in rows that are taken one after the other; corners
+// fixed where there is a readout.
 Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options, const Runner& runner,
                           const std::function<bool(int done, int total)>& progress = {});
 

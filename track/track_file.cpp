@@ -99,6 +99,11 @@ struct Reading {
       if (lens->list.size() == 2) m.lens.k2 = number(lens->list[1], "k2", 1);
       if (!covers_picture(m.lens)) say(*lens, "this lens folds the picture over", "a smaller k1 or k2");
     }
+    if (const Json* sd = root.find("lens_sd")) {
+      if (sd->kind != Json::Kind::list || sd->list.size() != 2) return say(*sd, "'lens_sd' is not [k1, k2]");
+      m.lens.k1_sd = std::abs(number(sd->list[0], "the deviation of k1", 1));
+      m.lens.k2_sd = std::abs(number(sd->list[1], "the deviation of k2", 1));
+    }
     if (const Json* r = root.find("readout")) m.readout = number(*r, "'readout'", 1);
     if (const Json* r = root.find("readout_sd")) m.readout_sd = std::abs(number(*r, "'readout_sd'", 1));
   }
@@ -154,6 +159,7 @@ std::string track_text(const Motion& m) {
   for (size_t i = 0; i < m.region.size(); ++i) t += (i ? ", " : "") + point_text(m.region[i]);
   t += "],\n";
   if (!m.lens.none()) t += fmt::format(" \"lens\": [{}, {}],\n", m.lens.k1, m.lens.k2);
+  if (m.lens.k1_sd != 0) t += fmt::format(" \"lens_sd\": [{}, {}],\n", m.lens.k1_sd, m.lens.k2_sd);
   if (m.readout != 0) t += fmt::format(" \"readout\": {},\n", m.readout);
   if (m.readout_sd != 0) t += fmt::format(" \"readout_sd\": {},\n", m.readout_sd);
   t += " \"frames\": [";

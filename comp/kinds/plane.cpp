@@ -15,6 +15,8 @@
 namespace pw::plane_kind {
 namespace {
 
+enum class LensTerms { no, k1, k1_k2 };
+
 struct Plane {
   int64_t reference = 0;
   Polygon region;
@@ -24,6 +26,7 @@ struct Plane {
   double weak_px = 0.5;
   MotionModel model = MotionModel::homography;
   LockedAxis lock = LockedAxis::none;
+  LensTerms estimate_lens = LensTerms::no;
   double readout = 0;
   bool estimate_readout = false;
 };
@@ -135,7 +138,8 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
                              .limits = {p.model, p.lock},
                              .fixed = std::move(*fixed)};
   const Frames frames(m);
-  const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout};
+  const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout,
+                         static_cast<int>(p.estimate_lens)};
   auto motion = track_bent(frames, bent, m.runner, m.progress);
   if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
   if (!motion && frames.unread().empty()) return fail(motion.error());
@@ -156,6 +160,12 @@ Problems remarks(const Measured& m) {
     if (p.status == TrackStatus::hidden || p.status == TrackStatus::outside) unseen.push_back(p.frame);
   }
   Problems problems;
+  const Lens& lens = motion.lens;
+  if (lens.k1_sd > 0)
+    problems.push_back(
+        {.what = fmt::format("the lens has k1 = {:.4f} (+- {:.4f}){}", lens.k1, lens.k1_sd,
+                             lens.k2_sd > 0 ? fmt::format(", k2 = {:.4f} (+- {:.4f})", lens.k2, lens.k2_sd) : ""),
+         .severity = Severity::note});
   if (motion.readout_sd > 0)
     problems.push_back({.what = fmt::format("the rows take {:.3f} (+- {:.3f}) of a frame from the first to the last",
                                             motion.readout, motion.readout_sd),
@@ -239,6 +249,10 @@ Kind declare() {
            .choices = {"homography", "affine", "similarity", "translation"}})
       .param("lock", &Plane::lock,
              {.doc = "The coordinate in which the region's centre stays where it is.", .choices = {"none", "x", "y"}})
+      .param("estimate_lens", &Plane::estimate_lens,
+             {.doc = "Find the lens by how the plane bends as it crosses the picture: k1, or k1 and k2 (kind lens). A "
+                     "lens that is given is then where to start from.",
+              .choices = {"no", "k1", "k1_k2"}})
       .param("readout", &Plane::readout,
              {.doc = "Share of a frame that a camera which reads rows one by one takes from the first to the last; "
                      "below 0: from the bottom up.",
@@ -273,6 +287,11 @@ Kind declare() {
         if (p.region.size() < 4)
           return Complaint{"region", fmt::format("has {} corners", p.region.size()), "a plane needs 4 or more"};
         return std::nullopt;
+      })
+      .rule([](const Plane& p, const Given&) -> std::optional<Complaint> {
+        if (p.estimate_lens == LensTerms::no || (p.readout == 0 && !p.estimate_readout)) return std::nullopt;
+        return Complaint{"estimate_lens", "does not go with a readout",
+                         "find the lens in a shot whose camera is steady, and give it here by a node of kind lens"};
       })
       .fits_shot([](const Plane& p, const Shot& shot) -> std::optional<Complaint> {
         if (p.region.empty()) return std::nullopt;

@@ -112,18 +112,21 @@ TEST(TrackFile, LensAndReadoutComeBack) {
   const std::string plain = track_text(m);
   EXPECT_EQ(plain.find("lens"), std::string::npos);
   EXPECT_EQ(plain.find("readout"), std::string::npos);
-  m.lens = {-0.1234567890123, 0.01};
+  m.lens = {-0.1234567890123, 0.01, 0.003, 0.002};
   m.readout = 0.6, m.readout_sd = 0.01;
   const auto r = parse_track(track_text(m), "t");
   ASSERT_TRUE(r) << to_string(r.error());
   EXPECT_EQ(r->lens.k1, m.lens.k1);
   EXPECT_EQ(r->lens.k2, m.lens.k2);
+  EXPECT_EQ(r->lens.k1_sd, 0.003);
+  EXPECT_EQ(r->lens.k2_sd, 0.002);
   EXPECT_EQ(r->readout, 0.6);
   EXPECT_EQ(r->readout_sd, 0.01);
   for (const auto& [from, to, what] : {std::array<std::string, 3>{"\"readout\": 0.6", "\"readout\": 1.5",
                                                                   "'readout' is not a number between -1 and 1"},
                                        {"[-0.1234567890123, 0.01]", "[]", "'lens' is not [k1] or [k1, k2]"},
-                                       {"[-0.1234567890123, 0.01]", "[-0.9]", "this lens folds the picture over"}}) {
+                                       {"[-0.1234567890123, 0.01]", "[-0.9]", "this lens folds the picture over"},
+                                       {"[0.003, 0.002]", "0.003", "'lens_sd' is not [k1, k2]"}}) {
     std::string bad = track_text(m);
     bad.replace(bad.find(from), from.size(), to);
     const auto refused = parse_track(bad, "t");
