@@ -230,6 +230,7 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   Raster reference, sample, seen(outer), slope(outer);
   Visibility vis;
   std::vector<float> mask = l.mask;
+  std::vector<TileSums> sums(l.tiles.size());
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
   const bool finest = level == 0;
   const double enough = finest ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
@@ -275,7 +276,6 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
       ++passes, --i;  // Look again.
       continue;
     }
-    std::vector<TileSums> sums(l.tiles.size());
     const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
     runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
     const Step step = solve(sums, a.light, LightSpread{}, 3.0, motion_basis(o.limits, h, centre));
@@ -306,6 +306,8 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
     const VisibilityInput in{&reference,  &seen,     &slope,
                              mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
                              position_px};
+    a.bending = bending(sums, l.tiles, a.light, LightSpread{}, centre, radius);
+    a.bending.px *= scale;
     a.agreement = agreement(in, l.tiles, a.light, runner);
     a.level = level;
     a.weight.resize(size_t(l.box.area()));

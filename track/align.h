@@ -8,6 +8,7 @@
 
 #include "base/parallel.h"
 #include "base/picture.h"
+#include "track/bending.h"
 #include "track/footprint.h"
 #include "track/model.h"
 #include "track/shutter.h"
@@ -46,6 +47,7 @@ struct Alignment {
   double visible = 0;    // Share of that, by texture, which shows the plane.
   double agreement = 0;  // Of the textures, see visibility.h.
   double last_step_px = 0;
+  Bending bending;            // What is left; in pixels of the finest level.
   double left_px = 0;         // One standard deviation of what interpolation and the shutter's path leave at a corner.
   std::vector<float> weight;  // Robust weight of every pixel of the reference's box at `level`, 0..1.
   int level = 0;              // The finest that was used.

@@ -28,7 +28,9 @@ constexpr double kLongWay = 24;         // Of a smear, pixels of the level.
 // Known to so many pixels from half the size, a corner is not looked for on the whole.
 constexpr double kFineEnough = 0.03;
 constexpr double kRetryPx = 8;  // A frame that is expected nearer than this is tried again from there.
-constexpr size_t kBatch = 4;    // Frames that are refined at the same time.
+// What is left bends by so many pixels, and surely: found with drawn planes, of which none does both.
+constexpr double kBent = 0.2, kSurelyBent = 20;
+constexpr size_t kBatch = 4;  // Frames that are refined at the same time.
 
 struct Tracker {
   const PlaneFrames& frames;
@@ -291,7 +293,12 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     call(TrackStatus::weak, fmt::format("a corner is known to {:.2f} px only", worst));
     if (!u.motions.empty()) pose.reason += ": the texture does not fix " + u.motions;
     if (!u.remedy.empty()) pose.reason += "; " + u.remedy + " would do";
-  } else if (!a.converged)
+  } else if (a.bending.px > kBent && a.bending.certainty > kSurelyBent)
+    call(TrackStatus::weak, fmt::format("the picture bends against the plane by {:.2f} px: by its lens (see "
+                                        "estimate_lens), by rows taken one after the other (see estimate_readout), or "
+                                        "because the thing is not flat",
+                                        a.bending.px));
+  else if (!a.converged)
     call(TrackStatus::weak, fmt::format("the alignment still moved by {:.2f} px when it was stopped", a.last_step_px));
   return pose;
 }
