@@ -1,0 +1,64 @@
+"""The harbour's camera, from the quay: camera_test.py PLATEWRIGHT CLIP WORK.
+
+A person has the clip, the shot file, and a tape measure: the foot of the hall at the edges of its portal and its
+pilasters, and the joints of the granite blocks at the edge of the quay, 6.95 m before it, were measured to the
+centimetre (fixtures/stage/harbour_hall.cpp, harbour_ground.cpp and harbour_openings.cpp draw them), and clicked in
+frame 22, looking at it enlarged, to half a pixel. The quay's plane is measured, and from it focal length, height and
+tilt. Since clicks are a matter of luck, they are made TRIES times: once as they were, then each coordinate up to half a
+pixel beside. Worst of all tries against truth/camera.json, which is opened for that alone: focal length and height as
+shares of the true ones, tilt in degrees.
+
+Prints figures and lines "BAR name value" for tests/bars.toml.
+"""
+import json
+import pathlib
+import random
+import shutil
+import subprocess
+import sys
+
+FIXTURES = pathlib.Path(__file__).resolve().parents[2] / "fixtures"
+TRIES = 12
+# Pixels of frame 22; metres to the right of the portal's left edge, and from the far joint of the blocks ahead.
+CLICKS = (((384, 382.5), (-1.37, 6.95)), ((458.5, 383), (0, 6.95)), ((614, 383), (2.86, 6.95)), ((688, 383), (4.23, 6.95)),
+          ((721, 383), (4.83, 6.95)), ((443.5, 512), (0, 0)), ((590, 512), (1.45, 0)), ((736, 512.5), (2.90, 0)),
+          ((881.5, 512.5), (4.35, 0)))
+
+
+def camera(number, beside):
+    """The node of one try, its clicks moved by what `beside` gives."""
+    pixels = [[x + beside(), y + beside()] for (x, y), _ in CLICKS]
+    metres = [list(m) for _, m in CLICKS]
+    return f'\n[eye{number}]\nkind = "camera"\nmotion = "ground"\npoints_px = {pixels}\npoints_m = {metres}\n'
+
+
+def main():
+    platewright, clip, work = [pathlib.Path(a).resolve() for a in sys.argv[1:4]]
+    shutil.rmtree(work, ignore_errors=True)
+    work.mkdir(parents=True)
+    shutil.copytree(FIXTURES / "harbour", work / "harbour")
+    chance = random.Random(7)
+    nodes = [camera(0, lambda: 0)] + [camera(k, lambda: chance.choice((-0.5, 0, 0.5))) for k in range(1, TRIES)]
+    shot = work / "harbour.toml"
+    shot.write_text((FIXTURES / "harbour.toml").read_text() + "".join(nodes))
+    done = subprocess.run([platewright, "measure", shot, *[f"eye{k}" for k in range(TRIES)], "--threads", "2", "--set",
+                           f"plate.file={clip}/f.####.png"], capture_output=True, text=True)
+    if done.returncode != 0:
+        sys.exit(f"measure ended with status {done.returncode}\n{done.stdout}{done.stderr}")
+    found = [json.loads((work / "harbour.measured" / f"eye{k}.json").read_text()) for k in range(TRIES)]
+
+    truth = json.loads((clip / "truth" / "camera.json").read_text())
+    worst = {"focal_px": 0.0, "height_m": 0.0, "tilt_deg": 0.0}
+    for k, f in enumerate(found):
+        off = {name: f[name] - truth[name] for name in worst}
+        print(f"  try {k:2d}: " + ", ".join(f"{name} {f[name]:.3f} +- {f[name.replace('_', '_sd_', 1)]:.3f} ({off[name]:+.3f})"
+                                           for name in worst) + f", clicks miss by {f['residual_px']:.2f} px")
+        for name in worst:
+            worst[name] = max(worst[name], abs(off[name]) / (1 if name == "tilt_deg" else truth[name]))
+    print(f"BAR harbour.camera.focal_share {worst['focal_px']:.5f}")
+    print(f"BAR harbour.camera.height_share {worst['height_m']:.5f}")
+    print(f"BAR harbour.camera.tilt_deg {worst['tilt_deg']:.5f}")
+
+
+if __name__ == "__main__":
+    main()
