@@ -63,6 +63,8 @@ struct ProbeCommand : Common {
   bool stills = false;
   std::string image, motion, region;
   std::vector<std::string> things;
+  std::string lineup, camera, stand;
+  double tall_m = 1.75;
 };
 int run(const ProbeCommand& c);
 

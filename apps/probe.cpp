@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "apps/lineup.h"
 #include "apps/open.h"
 #include "apps/say.h"
 #include "apps/stills.h"
@@ -141,6 +142,7 @@ int run(const ProbeCommand& given) {
   ProbeCommand c = given;
   c.shot = c.file;
   if (c.stills) return rank_stills(c);
+  if (!c.lineup.empty()) return line_up(c);
   if (c.svg.empty() && !c.frame_given) return describe(c);
   if (c.svg.empty() || !c.frame_given) {
     say({{.what = "--frame and --svg go together", .remedy = "as in --frame 12 --svg goose.0012.svg"}});

@@ -6,9 +6,9 @@
 #include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
 #include "apps/open.h"
+#include "apps/points.h"
 #include "apps/say.h"
 #include "comp/graph/render.h"
 #include "comp/matte/raster.h"
@@ -23,19 +23,6 @@ struct Row {
   double empty = 1, covered = 0, sharp = 0, smear = 0, unlike = 0;
   double worth() const { return std::pow(empty, 4) * covered * covered * std::sqrt(sharp); }
 };
-
-std::optional<std::vector<Point>> corners_of(const std::string& text) {
-  std::vector<Point> corners;
-  std::istringstream in(text);
-  for (std::string pair; in >> pair;) {
-    double x = 0, y = 0;
-    int used = 0;
-    if (std::sscanf(pair.c_str(), "%lf,%lf%n", &x, &y, &used) != 2 || used != int(pair.size())) return std::nullopt;
-    if (!(std::abs(x) < 1e6 && std::abs(y) < 1e6)) return std::nullopt;
-    corners.emplace_back(x, y);
-  }
-  return corners.size() >= 3 ? std::optional(corners) : std::nullopt;
-}
 
 // Brightness in code values, roughly even to the eye: a square root is enough to compare frames of one shot.
 Picture brightness(const Picture& p) {
@@ -81,8 +68,8 @@ int rank_stills(const ProbeCommand& c) {
   if (!motion) return wrong(fmt::format("{} is no plane", c.motion), "name a plane node for --motion");
   std::vector<Point> region = motion->region;
   if (!c.region.empty()) {
-    const auto corners = corners_of(c.region);
-    if (!corners)
+    const auto corners = points_in(c.region);
+    if (!corners || corners->size() < 3)
       return wrong("--region is no list of corners", "write \"x,y x,y x,y\" in pixels of the reference frame");
     region = *corners;
   }

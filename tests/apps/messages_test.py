@@ -348,6 +348,17 @@ class Messages(unittest.TestCase):
                           "name another file, as in goose.0012.svg\n", 2))
         self.assertEqual((self.folder / "goose.0001.svg").read_text(), "drawn by hand")
 
+    def test_lineup(self):
+        (self.folder / "quay.toml").write_text(PLATE + OUT)
+        for words, text in (
+                (("l.jpg",), "quay.toml: --lineup writes a picture with alpha; name it as in lineup.png"),
+                (("l.png", "--stand", "1,2 3"), 'quay.toml: --stand is not a list of places; as in --stand "380,500 620,470"'),
+                (("l.png", "--tall", "0"), "quay.toml: --tall is no height; give it in metres, as in --tall 1.75"),
+                (("l.png",), "quay.toml: the shot has no camera; add a node of kind camera"),
+                (("l.png", "--camera", "out"), "quay.toml: out is no camera; name a node of kind camera")):
+            done = self.run_it("probe", "quay.toml", "--lineup", *words)
+            self.assertEqual((done.stderr, done.returncode), (text + "\n", 2))
+
     def test_page_without_a_name(self):
         done = self.run_it("contactsheet", "in/a.####.png", "in/a.####.png")
         self.assertEqual((done.stderr, done.returncode),

@@ -17,6 +17,8 @@ import shutil
 import subprocess
 import sys
 
+import cv2
+
 FIXTURES = pathlib.Path(__file__).resolve().parents[2] / "fixtures"
 TRIES = 12
 # Pixels of frame 22; metres to the right of the portal's left edge, and from the far joint of the blocks ahead.
@@ -30,6 +32,29 @@ def camera(number, beside):
     pixels = [[x + beside(), y + beside()] for (x, y), _ in CLICKS]
     metres = [list(m) for _, m in CLICKS]
     return f'\n[eye{number}]\nkind = "camera"\nmotion = "ground"\npoints_px = {pixels}\npoints_m = {metres}\n'
+
+
+def lineup(platewright, clip, shot):
+    """The sheet for the shoot: the portal's width is known, the blocks' joints lie 6.95 m before the hall, and the
+    grid's horizon is a line of amber at the row the camera's node tells."""
+    png = shot.parent / "monitor.png"
+    done = subprocess.run([platewright, "probe", shot, "--lineup", png, "--camera", "eye0", "--stand", "458.5,383 614,383 590,512", "--json",
+                           "--set", f"plate.file={clip}/f.####.png"], capture_output=True, text=True)
+    if done.returncode != 0:
+        sys.exit(f"probe --lineup ended with status {done.returncode}\n{done.stderr}")
+    print(done.stdout)
+    sheet = json.loads(done.stdout)
+    left, right, joint = sheet["places"]
+    assert abs(right["right_m"] - left["right_m"] - 2.86) < 0.1 and abs(left["ahead_m"] - joint["ahead_m"] - 6.95) < 0.2, sheet
+    wide, deep = (hi - lo for lo, hi in (sheet["platform"]["right_m"], sheet["platform"]["ahead_m"]))
+    assert abs(wide - 3.86) < 0.15 and abs(deep - 7.95) < 0.25, (wide, deep)
+    picture = cv2.imread(str(png), cv2.IMREAD_UNCHANGED)
+    left, right = sheet["horizon"]
+    assert picture.shape == (540, 960, 4), picture.shape
+    for x, row in ((5, left), (955, right)):
+        blue, green, red, alpha = picture[int(row), x].astype(int)
+        assert red > 200 and blue < 120 and alpha > 200, (x, row, picture[int(row), x])
+    assert 120 < picture[100, 480, 3] < 136, "the plate is half there"
 
 
 def main():
@@ -46,6 +71,8 @@ def main():
     if done.returncode != 0:
         sys.exit(f"measure ended with status {done.returncode}\n{done.stdout}{done.stderr}")
     found = [json.loads((work / "harbour.measured" / f"eye{k}.json").read_text()) for k in range(TRIES)]
+
+    lineup(platewright, clip, shot)
 
     truth = json.loads((clip / "truth" / "camera.json").read_text())
     worst = {"focal_px": 0.0, "height_m": 0.0, "tilt_deg": 0.0}
