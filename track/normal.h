@@ -65,8 +65,9 @@ struct Step {
 using MotionBasis = Eigen::Matrix<double, kMotion, Eigen::Dynamic, 0, kMotion, kMotion>;
 
 // Tiles that pull far more than others do count less, by Student's t (K. Lange, R. Little, J. Taylor, "Robust
-// statistical modeling using the t distribution", JASA 84, 1989). `damping_px`: a step is held back as if it were known to be 0 with this standard deviation, so that what the region
-// does not fix stays where it was. The covariance, too, knows of no other motions than those of the basis.
+// statistical modeling using the t distribution", JASA 84, 1989). `damping_px`: a step is held back as if it were known
+// to be 0 with this standard deviation, so that what the region does not fix stays where it was. The covariance, too,
+// knows of no other motions than those of the basis.
 Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSpread& spread, double damping_px,
            const MotionBasis& basis = MotionBasis::Identity(kMotion, kMotion));
 

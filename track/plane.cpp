@@ -27,7 +27,8 @@ constexpr int kFeatureMargin = 40;      // Pixels that features reach in the coa
 constexpr double kLongWay = 24;         // Of a smear, pixels of the level.
 // Known to so many pixels from half the size, a corner is not looked for on the whole.
 constexpr double kFineEnough = 0.03;
-constexpr double kRetryPx = 8;  // A frame that is expected nearer than this is tried again from there.
+constexpr double kElsewherePx = 3;  // Further than this from a given place, what is followed is something else.
+constexpr double kRetryPx = 8;      // A frame that is expected nearer than this is tried again from there.
 // What is left bends by so many pixels, and surely: found with drawn planes, of which none does both.
 constexpr double kBent = 0.2, kSurelyBent = 20;
 constexpr size_t kBatch = 4;  // Frames that are refined at the same time.
@@ -190,11 +191,13 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   Found found;
   found.alignment = attempt(starts);
   found.pose = judge(frame, found.alignment);
-  if (found.pose.status == TrackStatus::lost && !past.lost) {
+  // A frame that is not sure of itself may sit in a wrong place, too, where a pattern repeats.
+  const auto doubtful = [](TrackStatus t) { return t == TrackStatus::weak || t == TrackStatus::lost; };
+  if (doubtful(found.pose.status) && !past.lost) {
     if (const auto g = find(FeatureImage(image))) {
       Alignment again = attempt({limited(g->h)});
       const Pose pose = judge(frame, again);
-      if (pose.status != TrackStatus::lost) found = {std::move(again), pose};
+      if (pose.status < found.pose.status) found.alignment = std::move(again), found.pose = pose;
     }
   }
   found.noise = noise;
@@ -357,6 +360,11 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   };
   std::vector<Leg> legs;
   std::vector<Tracker::Found> found;
+  // Whether the tracker saw the plane at all on a frame that is given: further away it followed something else.
+  const auto believed = [&](size_t own, const Matrix3& h) {
+    const Pose& pose = found[own].pose;
+    return pose.status != TrackStatus::lost && farthest(pose.frame_from_ref, h, options.region) < kElsewherePx;
+  };
   std::vector<int> starts{options.reference};
   for (const auto& [frame, h] : *given)
     if (frame != options.reference) starts.push_back(frame);
@@ -373,7 +381,7 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
       Tracker::Past past = tracker.set_out(there, h, reference_path.value_or(Path{}));
       own = found.size();
       found.push_back(tracker.track(start, 1, past));
-      if (found.back().pose.status != TrackStatus::lost) h = found.back().pose.frame_from_ref;
+      if (believed(*own, h)) h = found.back().pose.frame_from_ref;
       if (progress && !progress(++done, total)) return refuse("stopped", "");
     }
     for (int direction : {1, -1}) {
@@ -393,8 +401,7 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     for (const Leg& leg : legs) {
       const Matrix3& h = given->at(leg.from);
       ways.push_back({leg.from, leg.direction, h, h, {}});
-      if (leg.own && found[*leg.own].pose.status != TrackStatus::lost)
-        ways.back().believed = found[*leg.own].pose.frame_from_ref;
+      if (leg.own && believed(*leg.own, h)) ways.back().believed = found[*leg.own].pose.frame_from_ref;
       for (size_t i = leg.first; i < leg.end; ++i) ways.back().poses.push_back(found[i].pose);
     }
     motion.poses = joined(ways, options.region, options.weak_px);

@@ -36,8 +36,8 @@ struct BentOptions {
 
 // As track_plane(), for footage that bends: the motion carries lens and readout, and its covariances are those of where
 // the corners are seen; corners are fixed where they are seen. More problems: a corner where the lens sees nothing; a
-// readout or a lens that the motion does not fix; a lens to be found in rows that are taken one after the other; corners
-// fixed where there is a readout.
+// readout or a lens that the motion does not fix; a lens to be found in rows that are taken one after the other;
+// corners fixed where there is a readout.
 Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options, const Runner& runner,
                           const std::function<bool(int done, int total)>& progress = {});
 
