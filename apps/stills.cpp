@@ -89,7 +89,7 @@ int rank_stills(const ProbeCommand& c) {
   for (int f = scene->shot.first; f <= scene->shot.last; ++f) {
     if (stop_asked()) return kStopped;
     const Pose* pose = motion->find(f);
-    if (!pose || (pose->status != TrackStatus::good && pose->status != TrackStatus::weak)) continue;
+    if (!pose || !pose->seen()) continue;
     const Matrix3 small_from_frame = small_from_ref * pose->frame_from_ref.inverse();
     auto picture = render_node(*scene, *results, image->front(), 0, f, options);
     if (!picture) {

@@ -12,13 +12,16 @@
 
 namespace pw {
 
-// good: trust it. weak: look at it. hidden: too little of the region is seen. outside: too little of it is in the
-// picture. lost: no answer; frame_from_ref is not to be used.
+// good: trust it. weak: look at it. hidden: too little of the region is seen; carried over from the frames around.
+// outside: too little of it is in the picture. lost: no answer; frame_from_ref is not to be used.
 enum class TrackStatus { good, weak, hidden, outside, lost };
 std::string_view name(TrackStatus s);
 std::optional<TrackStatus> track_status(std::string_view name);
 
 struct Pose {
+  // Found in the frame's own picture, so that places in it can be compared with the reference's.
+  bool seen() const { return status == TrackStatus::good || status == TrackStatus::weak; }
+
   int frame = 0;
   Matrix3 frame_from_ref = Matrix3::Identity();  // h33 = 1.
   TrackStatus status = TrackStatus::good;

@@ -231,9 +231,14 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   Visibility vis;
   std::vector<float> mask = l.mask;
   std::vector<TileSums> sums(l.tiles.size());
+  std::vector<TileShift> shifts;  // Of the last step.
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
   const bool finest = level == 0;
   const double enough = finest ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
+  const auto input = [&] {
+    const double sigma = std::max(o.sigma * kSoftened[passes] / scale, 0.001);
+    return VisibilityInput{&reference, &seen, &slope, mask.data(), channels_, sigma, position_px};
+  };
   a.converged = false;
   bool done = false;
   for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
@@ -265,9 +270,7 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
             mask[k] = ignore.at(map(h, {x + 0.5, y + 0.5}) * scale) ? 0 : l.mask[k];
       }
     }
-    VisibilityInput in{&reference,  &seen,     &slope,
-                       mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
-                       position_px};
+    const VisibilityInput in = input();
     if (i < kWeighings)
       find_visible(in, l.tiles, a.light, runner, vis);
     else
@@ -276,10 +279,11 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
       ++passes, --i;  // Look again.
       continue;
     }
-    const TileInput input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
-    runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(input, l.tiles[t], a.light.of(t)); });
+    const TileInput tile_input{&reference, &seen, &vis.middle, &vis.weight, centre, radius};
+    runner.run(sums.size(), [&](size_t t) { sums[t] = accumulate(tile_input, l.tiles[t], a.light.of(t)); });
     const Step step = solve(sums, a.light, LightSpread{}, 3.0, motion_basis(o.limits, h, centre));
     const Matrix3 next = normalised(h * small_homography(step.motion, centre, radius));
+    shifts = step.shift;
     a.last_step_px = largest_move(next, h, l.box);
     a.covariance = step.covariance * (scale * scale);
     a.information = step.information / (scale * scale);
@@ -303,12 +307,9 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
     // residual grows its weight falls.
     const double steep = std::max(0.2, (1 - noise_share(seen, vis, l.box)) * vis.response);
     a.covariance /= steep * steep;
-    const VisibilityInput in{&reference,  &seen,     &slope,
-                             mask.data(), channels_, std::max(o.sigma * kSoftened[passes] / scale, 0.001),
-                             position_px};
-    a.bending = bending(sums, l.tiles, a.light, LightSpread{}, centre, radius);
+    a.bending = bending(shifts, l.tiles, centre, radius);
     a.bending.px *= scale;
-    a.agreement = agreement(in, l.tiles, a.light, runner);
+    a.agreement = agreement(input(), l.tiles, a.light, runner);
     a.level = level;
     a.weight.resize(size_t(l.box.area()));
     size_t k = 0;

@@ -23,53 +23,36 @@ Eigen::Matrix<double, 2, kTerms> by_terms(const Point& x, const Point& centre, d
   return j;
 }
 
-// The displacement of a tile as a whole, its light eliminated: information^-1 pull.
 struct Tile {
   Eigen::Matrix<double, 2, kTerms> j;
-  Eigen::Matrix2d information;
-  Point pull;
-  double count;
+  TileShift shift;
 };
 
 }  // namespace
 
-Bending bending(std::span<const TileSums> sums, std::span<const Rect> tiles, const Light& light,
-                const LightSpread& spread, const Point& centre, double radius) {
-  const auto precision = [](double deviation) { return 1 / (deviation * deviation); };
-  const double g = precision(spread.gain), o = precision(spread.offset), s = precision(spread.slope);
-  const LightVector prior = (LightVector() << g, o, g, o, g, o, s, s).finished();
-  // A shift of the whole tile is these two of the motion's numbers (track/normal.h).
-  constexpr int kShift[] = {2, 5};
+Bending bending(std::span<const TileShift> shifts, std::span<const Rect> tiles, const Point& centre, double radius) {
   std::vector<Tile> all;
   double explained_by_all = 0;
-  for (size_t i = 0; i < sums.size(); ++i) {
-    const TileSums& t = sums[i];
+  for (size_t i = 0; i < shifts.size(); ++i) {
+    const TileShift& t = shifts[i];
     if (!(t.count > 0)) continue;
-    const Eigen::Matrix<double, 2, kLight> jn = t.jn(kShift, Eigen::all);
-    Eigen::Matrix<double, kLight, kLight> nn = t.nn;
-    nn.diagonal() += prior;
-    const Eigen::Matrix<double, kLight, 2> away = nn.ldlt().solve(jn.transpose());
-    const LightVector own = light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
-    Tile tile{by_terms(Point(tiles[i].x0 + tiles[i].x1, tiles[i].y0 + tiles[i].y1) / 2, centre, radius),
-              t.jj(kShift, kShift) - jn * away, away.transpose() * (t.nr - prior.cwiseProduct(own)) - t.jr(kShift),
-              t.count};
-    const double determinant = tile.information.determinant();
-    if (!(determinant > 1e-6 * tile.information.trace() * tile.information.trace())) continue;
-    explained_by_all += tile.pull.dot(tile.information.inverse() * tile.pull);
-    all.push_back(tile);
+    const double determinant = t.information.determinant();
+    if (!(determinant > 1e-6 * t.information.trace() * t.information.trace())) continue;
+    explained_by_all += t.pull.dot(t.information.inverse() * t.pull);
+    all.push_back({by_terms(Point(tiles[i].x0 + tiles[i].x1, tiles[i].y0 + tiles[i].y1) / 2, centre, radius), t});
   }
   if (all.size() < kFewestTiles) return {};
-  Square a = Square::Identity() * precision(kWay);
+  Square a = Square::Identity() / (kWay * kWay);
   Terms b = Terms::Zero();
   for (const Tile& t : all) {
-    a += t.j.transpose() * t.information * t.j;
-    b += t.j.transpose() * t.pull;
+    a += t.j.transpose() * t.shift.information * t.j;
+    b += t.j.transpose() * t.shift.pull;
   }
   const Terms bent = a.ldlt().solve(b);
   Terms flat = Terms::Zero();
   flat.head<kMotion>() = a.topLeftCorner<kMotion, kMotion>().ldlt().solve(b.head<kMotion>());
   double squares = 0, count = 0;
-  for (const Tile& t : all) squares += t.count * (t.j * (bent - flat)).squaredNorm(), count += t.count;
+  for (const Tile& t : all) squares += t.shift.count * (t.j * (bent - flat)).squaredNorm(), count += t.shift.count;
   const double left = explained_by_all - bent.dot(b), more = (bent - flat).dot(b);
   const double freedom = 2 * double(all.size()) - kTerms;
   Bending out{std::sqrt(squares / count), 0};

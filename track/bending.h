@@ -18,8 +18,7 @@ struct Bending {
   double certainty = 0;
 };
 
-// The sums of the last step of an alignment over its tiles, the light they were taken with, and how far that may stray.
-Bending bending(std::span<const TileSums> sums, std::span<const Rect> tiles, const Light& light,
-                const LightSpread& spread, const Point& centre, double radius);
+// What the tiles of an aligned region still ask for (Step::shift of its last step).
+Bending bending(std::span<const TileShift> shifts, std::span<const Rect> tiles, const Point& centre, double radius);
 
 }  // namespace pw

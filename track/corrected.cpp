@@ -41,12 +41,6 @@ std::optional<Answer> answer(const FollowedWay* way, size_t step, const std::vec
   return Answer{&pose, normalised(*h), to};
 }
 
-double farthest_corner(const Matrix3& a, const Matrix3& b, const std::vector<Point>& region) {
-  double way = 0;
-  for (const Point& p : region) way = std::max(way, (map(a, p) - map(b, p)).norm());
-  return way;
-}
-
 Pose given_pose(int frame, const Matrix3& h, const std::vector<Point>& region) {
   Pose pose{frame, h};
   pose.corner_covariance.assign(4 * region.size() * region.size(), 0.0);
@@ -86,7 +80,7 @@ void join(const FollowedWay* forward, const FollowedWay* backward, const std::ve
       if (h && plausible(*h, region)) pose.frame_from_ref = normalised(*h);
     }
     if (a && b) {
-      const double way = farthest_corner(a->pose->frame_from_ref, b->pose->frame_from_ref, region);
+      const double way = farthest(a->pose->frame_from_ref, b->pose->frame_from_ref, region);
       if (way > apart_px && pose.status == TrackStatus::good) {
         pose.status = TrackStatus::weak;
         pose.reason =

@@ -28,8 +28,7 @@ tl::unexpected<Problems> refuse(std::string what, std::string remedy) {
 std::vector<int> spread_frames(const Motion& m) {
   std::vector<int> usable;
   for (const Pose& p : m.poses)
-    if (p.frame != m.reference && (p.status == TrackStatus::good || p.status == TrackStatus::weak))
-      usable.push_back(p.frame);
+    if (p.frame != m.reference && p.seen()) usable.push_back(p.frame);
   if (usable.size() <= kLensFrames) return usable;
   std::vector<int> frames;
   for (size_t i = 0; i < kLensFrames; ++i) frames.push_back(usable[i * (usable.size() - 1) / (kLensFrames - 1)]);

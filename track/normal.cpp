@@ -12,7 +12,8 @@ using Eigen::MatrixXd, Eigen::VectorXd;
 // Tiles count by Student's t with so many degrees of freedom: leaves in the wind and what a codec left standing have
 // much more weight in the mean than they are worth.
 constexpr double kTileFreedom = 5;
-constexpr int kReweighings = 4;  // Of weighing.
+constexpr int kShift[] = {2, 5};  // Those of the motion's numbers that shift all.
+constexpr int kReweighings = 4;   // Of weighing.
 
 double precision(double deviation) { return 1 / (deviation * deviation); }
 
@@ -57,9 +58,8 @@ double weigh(std::vector<Reduced>& tiles, const VectorXd& x) {
     const Reduced& t = tiles[i];
     if (!(t.weight > 0)) continue;
     const VectorXd left = t.pull - t.own * x;
-    Eigen::Matrix2d known;
-    known << t.own(2, 2), t.own(2, 5), t.own(5, 2), t.own(5, 5);
-    const Eigen::Vector2d shift(left[2], left[5]);
+    Eigen::Matrix2d known = t.own(kShift, kShift);
+    const Eigen::Vector2d shift = left(kShift);
     known.diagonal().array() += 1e-6 * known.trace() + 1e-12;
     much[i] = shift.dot(Eigen::Vector2d(known.inverse() * shift));
     sorted.push_back(much[i]);
@@ -122,12 +122,14 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
   step.motion = x.head<kMotion>();
   step.all << x.tail<6>(), 0, 0;
   step.tile.assign(tiles.size(), LightVector::Zero());
+  step.shift.resize(tiles.size());
   MatrixXd scatter = MatrixXd::Zero(kShared, kShared);
   size_t used = 0;
   for (size_t i = 0; i < tiles.size(); ++i) {
     const Reduced& t = parts[i];
     if (!(t.weight > 0)) continue;
     ++used;
+    step.shift[i] = {t.own(kShift, kShift), t.pull(kShift), tiles[i].count};
     step.tile[i] = t.nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own_light(i)) + t.kn.transpose() * x));
     scatter += t.weight * t.weight * t.pull * t.pull.transpose();
   }

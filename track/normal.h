@@ -47,13 +47,22 @@ struct TileInput {
   double radius;
 };
 
-// Residual frame - prediction, and its sums over the pixels of `tile` (64 x 64 or smaller).
+// Residual frame - prediction, and its sums over the pixels of `tile` (32 x 32 or smaller).
 TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& light);
+
+// What a tile by itself says of its shift as a whole (motion numbers 2 and 5), its light eliminated: information^-1
+// pull.
+struct TileShift {
+  Eigen::Matrix2d information;
+  Eigen::Vector2d pull;
+  double count = 0;  // Sum of robust weights; 0: it says nothing.
+};
 
 struct Step {
   Eigen::Matrix<double, kMotion, 1> motion;
   LightVector all;                // Change of the shared light.
   std::vector<LightVector> tile;  // Change of each tile's.
+  std::vector<TileShift> shift;   // Before this step.
   // Covariance of `motion`, from how the tiles' pulls differ (a sandwich estimator, H. White, "Maximum likelihood
   // estimation of misspecified models", Econometrica 50, 1982, by tiles): it needs no noise level and counts noise that
   // neighbouring pixels share, the reference's noise and what interpolation leaves.

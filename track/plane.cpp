@@ -73,21 +73,6 @@ std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
   return out;
 }
 
-// Longest way between where two homographies put a corner.
-double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> region) {
-  double way = 0;
-  for (const Point& p : region) way = std::max(way, (map(a, p) - map(b, p)).norm());
-  return way;
-}
-
-// One standard deviation of the worst of the corners' coordinates, pixels.
-double worst_deviation(const Pose& pose) {
-  const size_t n = size_t(std::lround(std::sqrt(double(pose.corner_covariance.size()))));
-  double most = 0;
-  for (size_t i = 0; i < n; ++i) most = std::max(most, pose.corner_covariance[i * (n + 1)]);
-  return std::sqrt(most);
-}
-
 FeatureImage Tracker::features_around(const Picture& image, const std::vector<Matrix3>& places) const {
   Rect window;
   for (const Matrix3& h : places) {
@@ -192,8 +177,10 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   found.alignment = attempt(starts);
   found.pose = judge(frame, found.alignment);
   // A frame that is not sure of itself may sit in a wrong place, too, where a pattern repeats.
-  const auto doubtful = [](TrackStatus t) { return t == TrackStatus::weak || t == TrackStatus::lost; };
-  if (doubtful(found.pose.status) && !past.lost) {
+  const auto doubtful = [&](const Pose& p) {
+    return p.status == TrackStatus::lost || (p.status == TrackStatus::weak && !(worst_sigma(p) < options.weak_px));
+  };
+  if (doubtful(found.pose) && !past.lost) {
     if (const auto g = find(FeatureImage(image))) {
       Alignment again = attempt({limited(g->h)});
       const Pose pose = judge(frame, again);
@@ -259,7 +246,7 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
     const Pyramid p = pyramid(image, window, level, level, shrunk, serial());
     found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, o, serial());
     found.pose = judge(frame, found.alignment);
-    if (found.pose.status == TrackStatus::good && (level <= last || worst_deviation(found.pose) < kFineEnough)) break;
+    if (found.pose.status == TrackStatus::good && (level <= last || worst_sigma(found.pose) < kFineEnough)) break;
   }
   found.alignment.weight = std::vector<float>();
   return found;
@@ -279,7 +266,7 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
     return pose;
   }
   pose.corner_covariance.assign(covariance.data(), covariance.data() + covariance.size());
-  const double worst = worst_deviation(pose);
+  const double worst = worst_sigma(pose);
   const auto region = mapped(a.frame_from_ref, options.region);
   const double inside = area_inside(region, picture) / std::max(1e-9, std::abs(signed_area(region)));
   const auto call = [&](TrackStatus s, std::string why) { pose.status = s, pose.reason = std::move(why); };

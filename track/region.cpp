@@ -71,4 +71,10 @@ bool plausible(const Matrix3& h, std::span<const Point> region) {
   return ratio > 0.01 && ratio < 100;
 }
 
+double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> region) {
+  double way = 0;
+  for (const Point& p : region) way = std::max(way, (map(a, p) - map(b, p)).norm());
+  return way;
+}
+
 }  // namespace pw

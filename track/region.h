@@ -23,4 +23,7 @@ double area_inside(std::span<const Point> polygon, const Rect& r);
 // its area 0.01 to 100 times as large.
 bool plausible(const Matrix3& h, std::span<const Point> region);
 
+// Longest way between where two homographies put a corner.
+double farthest(const Matrix3& a, const Matrix3& b, std::span<const Point> region);
+
 }  // namespace pw

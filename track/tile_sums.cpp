@@ -14,8 +14,7 @@ namespace {
 
 using d8 = double __attribute__((vector_size(64)));
 
-constexpr int kSome = 32;    // Pixels.
-constexpr int kWidest = 64;  // A tile is no wider.
+constexpr int kSome = 32;  // Pixels; a tile is no wider.
 
 // A pixel's numbers, named by what is multiplied: weight w (in all of them), gradients gx and gy, value v of the
 // reference, residual r. Those that the channels share are added up over them; of the others each channel has its own.
@@ -143,8 +142,8 @@ TileSums accumulate(const TileInput& in, const Rect& tile, const LightVector& li
   const int64_t stride = in.middle->window().width();
   const float inv = static_cast<float>(1 / in.radius);
   const float half_w = 0.5f * tile.width(), half_h = 0.5f * tile.height();
-  Powers column[kWidest];
-  float xi[kWidest];
+  Powers column[kSome];
+  float xi[kSome];
   for (int i = 0; i < tile.width(); ++i) {
     xi[i] = (i + 0.5f - half_w) / half_w;
     column[i] = of_column((tile.x0 + i + 0.5f - static_cast<float>(in.centre.x())) * inv, xi[i]);

@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstring>
+
+#include "warp/lanes.h"
 
 namespace pw {
 namespace {
@@ -14,13 +15,9 @@ constexpr float kGone = 4.5f;  // ...and from which it is not.
 constexpr float kStrong = 4;   // Texture, in that of the middle pixel, that counts most.
 constexpr float kTukey = 12;   // Squared residual in variances from which a single pixel counts nothing (biweight).
 
-inline f8 eight_of(float v) { return f8{v, v, v, v, v, v, v, v}; }
-inline f8 least(f8 a, f8 b) { return a < b ? a : b; }
-inline f8 most(f8 a, f8 b) { return a > b ? a : b; }
-
 f8 smooth_down(f8 x, float from, float to) {
-  const f8 t = most(least((eight_of(to) - x) * eight_of(1 / (to - from)), eight_of(1)), eight_of(0));
-  return t * t * (eight_of(3) - eight_of(2) * t);
+  const f8 t = max(min((splat8(to) - x) * splat8(1 / (to - from)), splat8(1)), splat8(0));
+  return t * t * (splat8(3) - splat8(2) * t);
 }
 
 float sum8(f8 v) { return ((v[0] + v[1]) + (v[2] + v[3])) + ((v[4] + v[5]) + (v[6] + v[7])); }
@@ -37,13 +34,6 @@ class Plane {
   float* data_;
   int pitch_;
 };
-
-inline f8 eight(const float* p) {
-  f8 v;
-  std::memcpy(&v, p, sizeof v);
-  return v;
-}
-inline void put(float* p, f8 v) { std::memcpy(p, &v, sizeof v); }
 
 // The larger of the differences to both neighbours: at the top of a wave the mean of both is 0, and yet a small shift
 // changes what is seen there.
@@ -146,7 +136,7 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
   }
   const float expected = in.channels == 1 ? 0.455f : in.channels == 2 ? 0.693f : 0.789f;  // Median of chi^2_n / n.
   out.inflation = medians.empty() ? 1 : std::clamp(quantile(medians, 0.25) / expected, 1.f, 25.f);
-  const f8 shrink = eight_of(float(1 / out.inflation)), none = eight_of(0), one = eight_of(1);
+  const f8 shrink = splat8(float(1 / out.inflation)), none = splat8(0), one = splat8(1);
 
   // Means over the window of evidence, along rows, then down columns.
   rows([&](int y, size_t) {
@@ -155,10 +145,10 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
     for (int i = 0; i < width; i += 8) {
       f8 sum = none, count = none;
       for (int k = i - kReach; k <= i + kReach; ++k) {
-        const f8 e = eight(x + k);
-        sum += e >= none ? least(e * shrink, eight_of(kCap)) : none, count += e >= none ? one : none;
+        const f8 e = load8(x + k);
+        sum += e >= none ? min(e * shrink, splat8(kCap)) : none, count += e >= none ? one : none;
       }
-      put(sum_row + i, sum), put(count_row + i, count);
+      store8(sum_row + i, sum), store8(count_row + i, count);
     }
   });
   // Texture counts for no more than a few times what most of the region has: what passes in front may have much more.
@@ -166,7 +156,7 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
   for (int y = 0; y < height; ++y)
     for (int i = 0; i < width; ++i)
       if (excess.row(y)[i] >= 0) values.push_back(energy.row(y)[i]);
-  const f8 strong = eight_of(values.empty() ? 0 : kStrong * quantile(values, 0.5));
+  const f8 strong = splat8(values.empty() ? 0 : kStrong * quantile(values, 0.5));
   struct Totals {
     double mask = 0, seen = 0, texture = 0, visible = 0, squares = 0, weight = 0, response = 0;
   };
@@ -178,17 +168,17 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
     f8 mask = none, seen = none, texture = none, visible = none, squares = none, weight = none, response = none;
     for (int i = 0; i < width; i += 8) {
       f8 sum = none, count = none;
-      for (int k = y - kReach; k <= y + kReach; ++k) sum += eight(sums.row(k) + i), count += eight(counts.row(k) + i);
-      const f8 much = eight(x + i), part = much >= none ? eight(m + i) : none, steep = eight(e + i);
-      const f8 near = smooth_down(sum / most(count, one), kSure, kGone);
-      const f8 own = most(none, one - much * shrink * eight_of(1 / kTukey));
+      for (int k = y - kReach; k <= y + kReach; ++k) sum += load8(sums.row(k) + i), count += load8(counts.row(k) + i);
+      const f8 much = load8(x + i), part = much >= none ? load8(m + i) : none, steep = load8(e + i);
+      const f8 near = smooth_down(sum / max(count, one), kSure, kGone);
+      const f8 own = max(none, one - much * shrink * splat8(1 / kTukey));
       const f8 shown = part * near, robust = shown * own * own;
-      const f8 telling = least(steep, strong);
-      mask += eight(m + i), seen += part, texture += part * telling, visible += shown * telling;
-      squares += robust * eight(s + i), weight += robust;
-      response += shown * own * (own - eight_of(4 * per_channel) * (one - own));
+      const f8 telling = min(steep, strong);
+      mask += load8(m + i), seen += part, texture += part * telling, visible += shown * telling;
+      squares += robust * load8(s + i), weight += robust;
+      response += shown * own * (own - splat8(4 * per_channel) * (one - own));
       // They are not needed any more: the weights take their place.
-      put(e + i, robust / (eight_of(variance) + eight_of(per_gradient) * steep)), put(s + i, robust);
+      store8(e + i, robust / (splat8(variance) + splat8(per_gradient) * steep)), store8(s + i, robust);
     }
     Totals& total = totals[b];
     total.mask += sum8(mask), total.seen += sum8(seen), total.texture += sum8(texture);

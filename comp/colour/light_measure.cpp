@@ -17,7 +17,7 @@ constexpr int kMostPatterns = 7;
 std::optional<Matrix3> to_ref(const Motion* motion, int frame) {
   if (!motion) return Matrix3::Identity();
   const Pose* pose = motion->find(frame);
-  if (!pose || (pose->status != TrackStatus::good && pose->status != TrackStatus::weak)) return std::nullopt;
+  if (!pose || !pose->seen()) return std::nullopt;
   const Matrix3 inverse = inverted(pose->frame_from_ref);
   return inverse.allFinite() ? std::optional(inverse) : std::nullopt;
 }

@@ -374,7 +374,7 @@ std::optional<Matrix3> way(const Motion* motion, int f, int g) {
   // What is carried over from other frames is not known to the part of a pixel that it takes here.
   const auto seen = [&](int frame) {
     const Pose* p = motion->find(frame);
-    return p && (p->status == TrackStatus::good || p->status == TrackStatus::weak);
+    return p && p->seen();
   };
   return seen(f) && seen(g) ? motion->between(g, f) : std::nullopt;
 }

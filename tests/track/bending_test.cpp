@@ -14,12 +14,11 @@ const Point kCentre(160, 120);
 constexpr double kRadius = 200;
 
 struct Case {
-  std::vector<TileSums> sums;
+  std::vector<TileShift> shifts;
   std::vector<Rect> tiles;
 };
 
-// Tiles whose texture has so much information, and an unknown light; the sums of displacements with noise as that
-// information allows.
+// Tiles whose texture has so much information; their displacements with noise as that information allows.
 Case drawn(const Field& field, double noise = 1, int side = 32) {
   Case c;
   for (int y = 0; y < 240; y += side)
@@ -29,23 +28,15 @@ Case drawn(const Field& field, double noise = 1, int side = 32) {
       const auto g = gauss(b[0], b[1]);
       Eigen::Matrix2d information;
       information << 4000 + 20.0 * x, 700, 700, 2500 + 15.0 * y;
-      const Eigen::Matrix<double, 2, kMotion> j = motion_jacobian(middle, kCentre, kRadius);
       const Eigen::Matrix2d root = information.llt().matrixL();
       const Point pull = information * field(middle) + noise * Point(root * Point(g[0], g[1]));
-      TileSums t;
-      t.jj = j.transpose() * information * j;
-      t.jr = -j.transpose() * pull;
-      t.jn.setZero(), t.nr.setZero();
-      t.nn = Eigen::Matrix<double, kLight, kLight>::Identity() * 1e4;
-      t.count = side * side;
-      c.sums.push_back(t), c.tiles.push_back({x, y, x + side, y + side});
+      c.shifts.push_back({information, pull, double(side) * side});
+      c.tiles.push_back({x, y, x + side, y + side});
     }
   return c;
 }
 
-Bending of(const Case& c, double radius = kRadius) {
-  return bending(c.sums, c.tiles, Light{}, LightSpread{}, kCentre, radius);
-}
+Bending of(const Case& c, double radius = kRadius) { return bending(c.shifts, c.tiles, kCentre, radius); }
 
 // RMS of what is left of a field by the best homography, every tile counted alike.
 double left_of(const Field& field, const Case& c) {
@@ -109,7 +100,7 @@ TEST(Bending, ThePlacesThatSeeSomethingElseDoNotAgree) {
 TEST(Bending, TheUnitOfTheSumsDoesNotMatter) {
   Case c = drawn(quadratic, 0.5);
   const Bending before = of(c);
-  for (TileSums& t : c.sums) t.jj *= 1e6, t.jr *= 1e6, t.nn *= 1e6;
+  for (TileShift& t : c.shifts) t.information *= 1e6, t.pull *= 1e6;
   EXPECT_NEAR(of(c).px, before.px, 1e-3 * before.px);
   EXPECT_NEAR(of(c).certainty, before.certainty, 0.05 * before.certainty);
 }
@@ -120,7 +111,7 @@ TEST(Bending, TooLittleToTell) {
   EXPECT_EQ(of(few).certainty, 0);
   EXPECT_EQ(of({}).certainty, 0);
   Case lines = drawn(quadratic);  // Stripes tell one direction only.
-  for (TileSums& t : lines.sums) t.jj.setZero(), t.jj(2, 2) = 5000, t.jr.setZero();
+  for (TileShift& t : lines.shifts) t.information << 5000, 0, 0, 0, t.pull.setZero();
   EXPECT_EQ(of(lines).certainty, 0);
 }
 
