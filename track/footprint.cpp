@@ -9,9 +9,7 @@ namespace {
 
 constexpr int kBand = 16;
 constexpr double kStill = 0.1;  // Ways shorter than this smear nothing that matters, pixels.
-constexpr double kShort = 3;    // Ways longer than this are not looked along by means over a pixel.
-constexpr double kFar = 8;      // Ways longer than this spread the samples of the square along themselves.
-constexpr double kPart = 2.2;   // Of a way, pixels, to which Gauss's rule is taken with three points.
+constexpr double kFar = 8;      // Squares are not looked at anew all along ways longer than this.
 
 // Gauss and Legendre's rule with n points on [-1/2, 1/2].
 struct Rule {
@@ -28,8 +26,9 @@ constexpr Rule kRules[] = {{1, {0}, {1}},
                             {-0.453089923f, -0.269234655f, 0, 0.269234655f, 0.453089923f},
                             {0.118463443f, 0.239314335f, 0.284444444f, 0.239314335f, 0.118463443f}}};
 
-// Of the squares' second moments, up to which they count as a pixel's, however they are turned.
-constexpr double kEqual = 0.06;
+// Of the squares' second moments, in those of a pixel: how far off they still count as a pixel's, however they are
+// turned; and between which a small filter makes them of a pixel's.
+constexpr double kEqual = 0.06, kLeast = 0.2, kMost = 2.4;
 
 // A side of `length` pixels: two points hold the box's transfer function to 3 % below half a cycle per pixel.
 const Rule& rule(double length) { return kRules[length <= 1.3 ? 1 : length <= 2.2 ? 2 : length <= 3.2 ? 3 : 4]; }
@@ -72,43 +71,21 @@ std::vector<Tap> square_taps(double length_u, double length_v, bool softened) {
   return all;
 }
 
-// Samples of square and path. Ways that are not far take Gauss's rule in time, in one part or in some, for every place
-// of the square; far ones a time of its own for each sample, with the places in turn, forth and back so that place and
-// time stay uncorrelated.
-std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
+// Samples of square and path: for every place of the square Gauss's rule in time, in one part or in some. Means over a
+// pixel are smoother than what a square's samples are taken from and ask for fewer of them.
+std::vector<Tap> taps(const std::vector<Tap>& square, double way, bool means) {
   if (way < kStill) return square;
+  const int parts = way <= 3.2 ? 1 : static_cast<int>(std::ceil(way / (means ? 3 : 2.2)));
+  const double part_way = way / parts;
+  const Rule& time = parts == 1 && !means ? rule(way) : kRules[means && part_way <= 2.2 ? 1 : 2];
   std::vector<Tap> all;
-  if (way <= 3.2) {
-    const Rule& time = rule(way);
+  for (int part = 0; part < parts; ++part)
     for (int k = 0; k < time.n; ++k)
       for (Tap t : square) {
-        t.t = 2 * time.at[k];
-        t.weight *= time.weight[k];
+        t.t = 2 * (static_cast<float>(part) + 0.5f + time.at[k]) / static_cast<float>(parts) - 1;
+        t.weight *= time.weight[k] / static_cast<float>(parts);
         all.push_back(t);
       }
-    return all;
-  }
-  if (way <= kFar) {
-    const int parts = static_cast<int>(std::ceil(way / kPart));
-    for (int part = 0; part < parts; ++part)
-      for (int k = 0; k < 3; ++k)
-        for (Tap t : square) {
-          t.t = 2 * (part + 0.5f + kRules[2].at[k]) / parts - 1;
-          t.weight *= kRules[2].weight[k] / parts;
-          all.push_back(t);
-        }
-    return all;
-  }
-  // Neighbours in turn should lie apart: step through the square by a number that shares no divisor with its size.
-  const int m = static_cast<int>(square.size()), stride = m == 4 ? 3 : m % 5 ? 5 : 7;
-  const int rounds = static_cast<int>(std::ceil(way * std::max(2.0, m / 3.0) / (2 * m))), n = 2 * m * rounds;
-  for (int i = 0; i < n; ++i) {
-    const int turn = i % (2 * m), k = turn < m ? turn : 2 * m - 1 - turn;
-    Tap t = square[k * stride % m];
-    t.t = static_cast<float>(2 * i + 1 - n) / static_cast<float>(n);
-    t.weight *= 1.f / static_cast<float>(2 * rounds);
-    all.push_back(t);
-  }
   return all;
 }
 
@@ -150,13 +127,22 @@ inline void set_way(Footprint& f, const Three& path, double x, double y) {
   f.qx = float(0.5 * (u[2] + u[0]) - u[1]), f.qy = float(0.5 * (v[2] + v[0]) - v[1]);
 }
 
+// Second moments of the square, in those of a pixel.
+struct Moments {
+  float xx, xy, yy;
+};
+Moments moments(const Footprint& f) {
+  return {f.ux * f.ux + f.vx * f.vx, f.ux * f.uy + f.vx * f.vy, f.uy * f.uy + f.vy * f.vy};
+}
+
 // The longest sides of the parallelograms that box(x) spans, and the longest way, over the window, looked at on a grid.
 struct Extent {
   double u = 0, v = 0, way = 0;
-  bool equal = true;  // All of them are nearly as large and as round as a pixel, and no way is long.
+  bool equal = true;  // All of them are nearly as large and as round as a pixel...
+  bool near = true;   // ...or can be made so.
 };
 template <class At>
-Extent extent(const Rect& w, const At& at) {
+Extent extent(const Rect& w, bool exact, const At& at) {
   Extent e;
   for (double x : {w.x0 + 0.5, 0.5 * (w.x0 + w.x1), w.x1 - 0.5})
     for (double y : {w.y0 + 0.5, 0.5 * (w.y0 + w.y1), w.y1 - 0.5}) {
@@ -164,19 +150,52 @@ Extent extent(const Rect& w, const At& at) {
       const double u = std::hypot(f.ux, f.uy), v = std::hypot(f.vx, f.vy), way = 2 * std::hypot(f.px, f.py);
       if (!std::isfinite(u + v + way)) continue;
       e.u = std::max(e.u, u), e.v = std::max(e.v, v), e.way = std::max(e.way, way);
-      const double xx = f.ux * f.ux + f.vx * f.vx, xy = f.ux * f.uy + f.vx * f.vy, yy = f.uy * f.uy + f.vy * f.vy;
-      e.equal = e.equal && std::max({std::abs(xx - 1), std::abs(xy), std::abs(yy - 1)}) < kEqual;
+      const Moments m = moments(f);
+      e.equal = e.equal && std::max({std::abs(m.xx - 1), std::abs(m.xy), std::abs(m.yy - 1)}) < kEqual;
+      const float middle = (m.xx + m.yy) / 2, apart = std::hypot((m.xx - m.yy) / 2, m.xy);
+      e.near = e.near && middle - apart > kLeast && middle + apart < kMost;
     }
   e.way = std::min(e.way, 400.0);
-  e.equal = e.equal && e.way <= kShort;
+  if (exact) e.near = e.equal;
   return e;
 }
 
+// The spline whose means over a pixel are about those of `spline` over squares of other moments: its coefficients
+// filtered by 1 + a d_xx + 2 b d_xy + c d_yy, with second differences d. By the second moments alone, what they differ
+// by would be divided by 24; by kSpread the responses agree best up to a quarter of a cycle per pixel.
+constexpr float kSpread = 1 / 19.f;
+template <class At>
+Raster spread(const Raster& spline, const Runner& runner, const At& moments_at) {
+  const Rect w = spline.window();
+  Raster out(w);
+  const int64_t stride = w.width();
+  runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
+    const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
+    for (int y = y0; y < y1; ++y) {
+      const f4* p = spline.row(y);
+      f4* o = out.row(y);
+      for (int x = w.x0; x < w.x1; ++x, ++p, ++o) {
+        if (x == w.x0 || x == w.x1 - 1 || y == w.y0 || y == w.y1 - 1) {
+          *o = *p;
+          continue;
+        }
+        const Moments m = moments_at(x + 0.5, y + 0.5);
+        const float a = (m.xx - 1) * kSpread, b = m.xy * kSpread / 2, c = (m.yy - 1) * kSpread;
+        const auto at = [p](int64_t step) { return p[step]; };
+        const f4 across = at(-1) + at(1), down = at(-stride) + at(stride);
+        const f4 turned = at(-stride - 1) + at(stride + 1) - at(-stride + 1) - at(stride - 1);
+        *o = splat(1 - 2 * (a + c)) * *p + splat(a) * across + splat(c) * down + splat(b) * turned;
+      }
+    }
+  });
+  return out;
+}
+
 // The mean over each pixel's taps: kSquare of values of the spline, otherwise of its means over a pixel.
-// `inside(footprint)` says whether all of it is known.
-template <bool kSquare, class At, class Inside>
+// `inside(footprint)` says whether all of it is known; elsewhere the pixel is `outside(footprint)`.
+template <bool kSquare, class At, class Inside, class Outside>
 void average(const Raster& spline, const std::vector<Tap>& pattern, Raster& out, const Runner& runner, const At& at,
-             const Inside& inside) {
+             const Inside& inside, const Outside& outside) {
   const Rect w = out.window();
   const bool moves = pattern.back().t != 0;
   runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
@@ -186,7 +205,7 @@ void average(const Raster& spline, const std::vector<Tap>& pattern, Raster& out,
       for (int x = w.x0; x < w.x1; ++x, ++o) {
         const Footprint f = at(x + 0.5, y + 0.5);
         if (!inside(f)) {
-          *o = splat(0);
+          *o = outside(f);
           continue;
         }
         f4 sum = splat(0);
@@ -227,31 +246,80 @@ auto inside(const Reach& reach, float far) {
   };
 }
 
+f4 unknown(const Footprint&) { return splat(0); }
+
+// Ways along means over a pixel.
+std::vector<Tap> way_taps(double way, bool coarse) { return taps({Tap{0, 0, 0, 1}}, way, coarse); }
+
+// The squares of `pixel`, then the way over that, which is the same where the homography changes little along the way.
+// `known(x, y)`: whether all of both is.
+template <class Pixel, class Known>
+void in_two_steps(const Raster& spline, const std::vector<Tap>& square, float far, const Path& path, Raster& out,
+                  const Runner& runner, const Pixel& pixel, const Known& known) {
+  const double longest = std::min(path.length(out.window()), 400.0);
+  Raster wide(out.window().grown(static_cast<int>(std::ceil(longest / 2)) + 4));
+  // No step where the picture ends: a spline would swing about it.
+  const Reach reach = spline_reach(spline.window());
+  const auto nearest = [&](const Footprint& f) {
+    if (!(std::isfinite(f.x) && std::isfinite(f.y))) return splat(0);
+    return spline_at(spline, std::clamp(f.x, reach.x0, reach.x1 - 0.01f), std::clamp(f.y, reach.y0, reach.y1 - 0.01f));
+  };
+  average<true>(spline, square, wide, runner, pixel, inside(reach, far), nearest);
+  to_spline(wide);
+  const Three around(path.open, Matrix3::Identity(), path.close);
+  const auto way = [&](double x, double y) {
+    Footprint f{float(x), float(y), 0, 0, 0, 0, 0, 0, 0, 0};
+    set_way(f, around, x, y);
+    return f;
+  };
+  const auto inside_both = [&, ours = inside(spline_reach(wide.window()))](const Footprint& f) {
+    return ours(f) && known(double(f.x), double(f.y));
+  };
+  average<true>(wide, way_taps(longest, false), out, runner, way, inside_both, unknown);
+}
+
 }  // namespace
 
 void see_frame(const SplinePicture& frame, const Matrix3& h, const Path& path, Raster& out, const Runner& runner) {
   const Three way(h * path.open, h, h * path.close);
   const bool moves = path.length(out.window()) > 0;
-  const auto at = [&](double x, double y) {
+  const auto pixel = [&](double x, double y) {
     const Local m = local(h, x, y);
-    Footprint f{float(m.x),
-                float(m.y),
-                float((h(0, 0) - m.x * h(2, 0)) * m.i),
-                float((h(1, 0) - m.y * h(2, 0)) * m.i),
-                float((h(0, 1) - m.x * h(2, 1)) * m.i),
-                float((h(1, 1) - m.y * h(2, 1)) * m.i),
-                0,
-                0,
-                0,
-                0};
+    return Footprint{float(m.x),
+                     float(m.y),
+                     float((h(0, 0) - m.x * h(2, 0)) * m.i),
+                     float((h(1, 0) - m.y * h(2, 0)) * m.i),
+                     float((h(0, 1) - m.x * h(2, 1)) * m.i),
+                     float((h(1, 1) - m.y * h(2, 1)) * m.i),
+                     0,
+                     0,
+                     0,
+                     0};
+  };
+  const auto at = [&](double x, double y) {
+    Footprint f = pixel(x, y);
     if (moves) set_way(f, way, x, y);
     return f;
   };
-  const Extent e = extent(out.window(), at);
-  if (e.equal)
-    average<false>(frame.spline, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, at, inside(mean_reach(frame)));
+  const Extent e = extent(out.window(), frame.exact, at);
+  if (e.near) {
+    const Matrix3 back = inverted(h);
+    const auto moments_at = [&](double x, double y) {
+      const Local p = local(back, x, y);
+      return moments(pixel(p.x, p.y));
+    };
+    const Raster& spline = e.equal ? frame.spline : spread(frame.spline, runner, moments_at);
+    average<false>(spline, way_taps(e.way, !frame.exact), out, runner, at,
+                   inside(shrunk(mean_reach(frame), e.equal ? 0 : 1)), unknown);
+    return;
+  }
+  const std::vector<Tap> square = square_taps(e.u, e.v, false);
+  const auto known = inside(frame.real, 0.5f);
+  if (e.way < kStill || (frame.exact && e.way < kFar))
+    average<true>(frame.spline, taps(square, e.way, false), out, runner, at, known, unknown);
   else
-    average<true>(frame.spline, taps(square_taps(e.u, e.v, false), e.way), out, runner, at, inside(frame.real, 0.5f));
+    in_two_steps(frame.spline, square, 0.5f, path, out, runner, pixel,
+                 [&](double x, double y) { return known(at(x, y)); });
 }
 
 void see_reference(const SplinePicture& reference, const Matrix3& h, const Path& path, bool soft_frame, Raster& out,
@@ -269,34 +337,22 @@ void see_reference(const SplinePicture& reference, const Matrix3& h, const Path&
     if (moves) set_way(f, around, x, y);
     return f;
   };
-  const Extent e = extent(out.window(), whole);
-  if (e.equal && !soft_frame) {
-    average<false>(reference.spline, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, whole, inside(mean_reach(reference)));
+  const Extent e = extent(out.window(), reference.exact, whole);
+  if (e.near && !soft_frame) {
+    const auto moments_at = [&](double x, double y) { return moments(pixel(x, y)); };
+    const Raster& spline = e.equal ? reference.spline : spread(reference.spline, runner, moments_at);
+    average<false>(spline, way_taps(e.way, !reference.exact), out, runner, whole,
+                   inside(shrunk(mean_reach(reference), e.equal ? 0 : 1)), unknown);
     return;
   }
   const std::vector<Tap> square = square_taps(e.u, e.v, soft_frame);
   const float far = soft_frame ? 1.5f : 0.5f;
-  if (e.way < kStill) {
-    average<true>(reference.spline, square, out, runner, pixel, inside(reference.real, far));
-    return;
-  }
-  if (!soft_frame && e.way < kFar) {
-    average<true>(reference.spline, taps(square, e.way), out, runner, whole, inside(reference.real, far));
-    return;
-  }
-  // In two steps, which is the same where the homography changes little along the way: the footprint into a picture of
-  // its own, then the way over that.
-  Raster wide(out.window().grown(static_cast<int>(std::ceil(e.way / 2)) + 3));
-  average<true>(reference.spline, square, wide, runner, pixel, inside(spline_reach(reference.spline.window()), far));
-  to_spline(wide);
-  const auto way = [&](double x, double y) {
-    Footprint f{float(x), float(y), 0, 0, 0, 0, 0, 0, 0, 0};
-    set_way(f, around, x, y);
-    return f;
-  };
-  // What lies further inside than any footprint reaches is known.
-  const Reach known = overlap(shrunk(reference.real, far * float(e.u + e.v)), spline_reach(wide.window()));
-  average<true>(wide, taps({Tap{0, 0, 0, 1}}, e.way), out, runner, way, inside(known));
+  const auto known = inside(reference.real, far);
+  if (e.way < kStill || (reference.exact && !soft_frame && e.way < kFar))
+    average<true>(reference.spline, taps(square, e.way, false), out, runner, whole, known, unknown);
+  else
+    in_two_steps(reference.spline, square, far, path, out, runner, pixel,
+                 [&](double x, double y) { return known(whole(x, y)); });
 }
 
 void nudge(const Raster& seen, const Matrix3& ref_from_ref, Raster& out, const Runner& runner) {

@@ -126,10 +126,12 @@ Unfixed unfixed(const Eigen::Matrix<double, kMotion, kMotion>& covariance, const
       const Eigen::FullPivLU<Eigen::MatrixXd> lu(reduced);
       if (!lu.isInvertible()) continue;
       const Eigen::MatrixXd known = basis * lu.inverse() * across;
-      if (!(worst_corner(known, h, region, centre, radius) < limit_px)) continue;
+      const double px = worst_corner(known, h, region, centre, radius);
+      if (!(px < (out.remedy.empty() ? 2 * limit_px : out.remedy_px))) continue;
+      out.remedy_px = px;
       out.remedy = fmt::format("model = \"{}\"", kModelNames[model]);
       if (lock != LockedAxis::none) out.remedy += fmt::format(", lock = \"{}\"", lock == LockedAxis::x ? "x" : "y");
-      return out;
+      if (px < limit_px) return out;
     }
   return out;
 }

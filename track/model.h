@@ -18,10 +18,11 @@ Matrix3 within(const MotionLimits& limits, const Matrix3& h, std::span<const Poi
 
 // What a covariance of the eight numbers (px^2 at `radius`) leaves open when a corner is not known to `limit_px`: the
 // named motions that are known to less than half of that, or the worst; and the freest limits under which every corner
-// would be known to it, empty when none.
+// would be known to it, else those that come nearest within twice of it, empty when none do.
 struct Unfixed {
-  std::string motions;  // "shifts along x, rotation"
-  std::string remedy;   // "model = \"similarity\"" and the like.
+  std::string motions;   // "shifts along x, rotation"
+  std::string remedy;    // "model = \"similarity\"" and the like.
+  double remedy_px = 0;  // To which the worst corner would be known.
 };
 Unfixed unfixed(const Eigen::Matrix<double, kMotion, kMotion>& covariance, const MotionLimits& limits,
                 const Matrix3& frame_from_ref, std::span<const Point> region, const Point& centre, double radius,

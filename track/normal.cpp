@@ -2,12 +2,14 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <cmath>
 
 namespace pw {
 namespace {
 
-// Of any size, though they are known: unrolled, this file takes half as long again to compile.
 using Eigen::MatrixXd, Eigen::VectorXd;
+using SharedMatrix = Eigen::Matrix<double, kShared, kShared>;
+using SharedVector = Eigen::Matrix<double, kShared, 1>;
 
 // Tiles count by Student's t with so many degrees of freedom: leaves in the wind and what a codec left standing have
 // much more weight in the mean than they are worth.
@@ -17,49 +19,71 @@ constexpr int kReweighings = 4;   // Of weighing.
 
 double precision(double deviation) { return 1 / (deviation * deviation); }
 
-// A tile without its own light: what it says of x = (motion, change of the shared light).
+// A tile without its own light: what it says of x = (motion, change of the shared light). Its light d minimises
+// |r + K x - N d|^2 + |tile + d|^2_prior, whose normal matrix is L L'.
 struct Reduced {
-  MatrixXd own;   // Its part of the normal matrix.
-  VectorXd pull;  // And of the right side.
-  MatrixXd kn;
-  Eigen::LDLT<MatrixXd> nn;
-  double weight = 0;  // 0: it says nothing.
+  SharedMatrix own;                               // Its part of the normal matrix.
+  SharedVector pull;                              // And of the right side.
+  Eigen::Matrix<double, kLight, kLight> lower;    // L.
+  Eigen::Matrix<double, kLight, kShared> across;  // L^-1 N'K.
+  LightVector along;                              // L^-1 (N'r - prior tile).
+  double weight = 0;                              // 0: it says nothing.
+
+  LightVector light(const SharedVector& x) const {
+    LightVector d = along + across * x;
+    for (int i = kLight - 1; i >= 0; --i) {
+      for (int k = i + 1; k < kLight; ++k) d[i] -= lower(k, i) * d[k];
+      d[i] /= lower(i, i);
+    }
+    return d;
+  }
 };
 
-// Its light d minimises |r + K x - N d|^2 + |tile + d|^2_prior and is put back in.
+// By rows of one matrix for all right sides: nothing is allocated, and what is done to a row is one loop.
 Reduced reduced(const TileSums& t, const LightVector& tile, const LightVector& prior) {
   Reduced r;
   if (!(t.count > 0)) return r;
-  MatrixXd kk(kShared, kShared), nn = t.nn;
-  kk.topLeftCorner(kMotion, kMotion) = t.jj;
-  kk.topRightCorner(kMotion, 6) = -t.jn.leftCols<6>();
-  kk.bottomLeftCorner(6, kMotion) = -t.jn.leftCols<6>().transpose();
-  kk.bottomRightCorner(6, 6) = t.nn.topLeftCorner<6, 6>();
-  r.kn.resize(kShared, kLight);
-  r.kn.topRows(kMotion) = t.jn;
-  r.kn.bottomRows(6) = -t.nn.topRows<6>();
-  VectorXd kr(kShared);
-  kr.head(kMotion) = t.jr;
-  kr.tail(6) = -t.nr.head<6>();
-  nn.diagonal() += prior;
-  r.nn.compute(nn);
-  const MatrixXd nk = r.kn.transpose();
-  r.own = kk - r.kn * r.nn.solve(nk);
-  r.pull = r.kn * r.nn.solve(VectorXd(t.nr - prior.cwiseProduct(tile))) - kr;
+  Eigen::Matrix<double, kLight, kShared + 2, Eigen::RowMajor> side;  // N'K, the vector, and one to fill registers.
+  side.leftCols<kMotion>() = t.jn.transpose();
+  side.middleCols<6>(kMotion) = -t.nn.leftCols<6>();
+  side.col(kShared) = t.nr - prior.cwiseProduct(tile);
+  side.col(kShared + 1).setZero();
+  r.lower = t.nn;
+  r.lower.diagonal() += prior;
+  for (int i = 0; i < kLight; ++i) {
+    for (int k = 0; k < i; ++k) {
+      side.row(i) -= r.lower(i, k) * side.row(k);
+      for (int j = i; j < kLight; ++j) r.lower(j, i) -= r.lower(j, k) * r.lower(i, k);
+    }
+    if (!(r.lower(i, i) > 0)) return r;
+    const double root = std::sqrt(r.lower(i, i));
+    side.row(i) /= root;
+    for (int j = i; j < kLight; ++j) r.lower(j, i) /= root;
+  }
+  r.across = side.leftCols<kShared>(), r.along = side.col(kShared);
+  r.own.topLeftCorner<kMotion, kMotion>() = t.jj;
+  r.own.topRightCorner<kMotion, 6>() = -t.jn.leftCols<6>();
+  r.own.bottomLeftCorner<6, kMotion>() = -t.jn.leftCols<6>().transpose();
+  r.own.bottomRightCorner<6, 6>() = t.nn.topLeftCorner<6, 6>();
+  r.pull.head<kMotion>() = -t.jr, r.pull.tail<6>() = t.nr.head<6>();
+  for (int i = 0; i < kLight; ++i) {
+    const SharedVector row = r.across.row(i).transpose();
+    r.own -= row * row.transpose();
+    r.pull += r.along[i] * row;
+  }
   r.weight = 1;
   return r;
 }
 
 // Weighs each tile by the shift it still asks for, in the metric of what it knows of shifts. Returns how much of the
 // normal matrix is left of the derivative of the weighted pulls, 0..1.
-double weigh(std::vector<Reduced>& tiles, const VectorXd& x) {
+double weigh(std::vector<Reduced>& tiles, const SharedVector& x) {
   std::vector<double> much(tiles.size(), 0), sorted;
   for (size_t i = 0; i < tiles.size(); ++i) {
     const Reduced& t = tiles[i];
     if (!(t.weight > 0)) continue;
-    const VectorXd left = t.pull - t.own * x;
     Eigen::Matrix2d known = t.own(kShift, kShift);
-    const Eigen::Vector2d shift = left(kShift);
+    const Eigen::Vector2d shift(t.pull[2] - t.own.col(2).dot(x), t.pull[5] - t.own.col(5).dot(x));
     known.diagonal().array() += 1e-6 * known.trace() + 1e-12;
     much[i] = shift.dot(Eigen::Vector2d(known.inverse() * shift));
     sorted.push_back(much[i]);
@@ -97,20 +121,20 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
   allowed.topLeftCorner(kMotion, free) = basis;
   allowed.bottomRightCorner(6, 6).setIdentity();
   const MatrixXd across = allowed.transpose();
-  MatrixXd s;
-  VectorXd x;
+  SharedMatrix s;
+  SharedVector x;
   Eigen::LDLT<MatrixXd> solver;
   double steep = 1;
   for (int round = 0; round < kReweighings; ++round) {
     if (round > 0) steep = weigh(parts, x);
-    s = MatrixXd::Zero(kShared, kShared);
-    VectorXd rhs = VectorXd::Zero(kShared);
+    s.setZero();
+    SharedVector rhs = SharedVector::Zero();
     for (const Reduced& t : parts)
       if (t.weight > 0) s += t.weight * t.own, rhs += t.weight * t.pull;
     // The shared light is all but free; a region of one flat tone fixes only one number of each channel's two.
     for (int c = 0; c < 3; ++c)
       s(kMotion + 2 * c, kMotion + 2 * c) += 1, s(kMotion + 2 * c + 1, kMotion + 2 * c + 1) += 10;
-    MatrixXd damped = s;
+    SharedMatrix damped = s;
     for (int k = 0; k < kMotion; ++k) damped(k, k) += precision(damping_px);
     solver.compute(MatrixXd(across * damped * allowed));
     x = allowed * VectorXd(solver.solve(VectorXd(across * rhs)));
@@ -123,15 +147,16 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
   step.all << x.tail<6>(), 0, 0;
   step.tile.assign(tiles.size(), LightVector::Zero());
   step.shift.resize(tiles.size());
-  MatrixXd scatter = MatrixXd::Zero(kShared, kShared);
+  SharedMatrix scatter = SharedMatrix::Zero();
   size_t used = 0;
   for (size_t i = 0; i < tiles.size(); ++i) {
     const Reduced& t = parts[i];
     if (!(t.weight > 0)) continue;
     ++used;
     step.shift[i] = {t.own(kShift, kShift), t.pull(kShift), tiles[i].count};
-    step.tile[i] = t.nn.solve(VectorXd(tiles[i].nr - prior.cwiseProduct(own_light(i)) + t.kn.transpose() * x));
-    scatter += t.weight * t.weight * t.pull * t.pull.transpose();
+    step.tile[i] = t.light(x);
+    const SharedVector pull = t.weight * t.pull;
+    scatter += pull * pull.transpose();
   }
   const MatrixXd inverse = allowed * MatrixXd(solver.solve(across)) / steep;
   const double small_sample = used > size_t(free) + 1 ? double(used) / double(used - free) : double(free);

@@ -282,7 +282,9 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
                               reference.radius(), options.weak_px);
     call(TrackStatus::weak, fmt::format("a corner is known to {:.2f} px only", worst));
     if (!u.motions.empty()) pose.reason += ": the texture does not fix " + u.motions;
-    if (!u.remedy.empty()) pose.reason += "; " + u.remedy + " would do";
+    if (!u.remedy.empty())
+      pose.reason += u.remedy_px < options.weak_px ? "; " + u.remedy + " would do"
+                                                   : fmt::format("; {} would make it {:.2f} px", u.remedy, u.remedy_px);
   } else if (a.bending.px > kBent && a.bending.certainty > kSurelyBent)
     call(TrackStatus::weak, fmt::format("the picture bends against the plane by {:.2f} px: by its lens (see "
                                         "estimate_lens), by rows taken one after the other (see estimate_readout), or "

@@ -264,7 +264,7 @@ TEST(Plane, SingleLineIsWeakAndSaysWhy) {
     EXPECT_NE(p.status, TrackStatus::good) << p.frame;
     if (p.status == TrackStatus::weak) {
       EXPECT_NE(p.reason.find("the texture does not fix "), std::string::npos) << p.reason;
-      EXPECT_NE(p.reason.find("would do"), std::string::npos) << p.reason;
+      EXPECT_NE(p.reason.find("; model = "), std::string::npos) << p.reason;
     }
     EXPECT_FALSE(p.reason.empty());
   }
