@@ -153,6 +153,11 @@ struct Reader {
     }
     return Value(out);
   }
+  Result<Value> operator()(const FrameOrAuto&) const {
+    if (const auto* i = std::get_if<int64_t>(&raw.value)) return Value(FrameOrAuto{*i});
+    if (const auto* s = std::get_if<std::string>(&raw.value); s && *s == "auto") return Value(FrameOrAuto{});
+    return wrong("a whole number, or \"auto\"", raw);
+  }
 };
 
 }  // namespace

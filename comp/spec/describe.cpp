@@ -174,10 +174,16 @@ Json schema_of(const Param& p) {
         s = {{"type", "array"},
              {"items", {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 2}, {"maxItems", 2}}}};
         break;
-      default:
+      case 8:
         s = {{"type", "object"},
              {"patternProperties", {{"^-?[0-9]+$", {{"type", "string"}}}}},
              {"additionalProperties", false}};
+        break;
+      default: {
+        Json frame = number;
+        frame["type"] = "integer";
+        s["anyOf"] = {frame, {{"const", "auto"}}};
+      }
     }
   }
   s["description"] = std::string(p.say.doc);
@@ -248,6 +254,7 @@ std::string fuzz_dictionary(Kinds kinds) {
     for (const Param& p : k.params) {
       words.emplace(p.name);
       for (std::string_view c : p.say.choices) words.emplace(c);
+      if (std::holds_alternative<FrameOrAuto>(p.fallback)) words.emplace("auto");
     }
   }
   std::string s;

@@ -83,6 +83,8 @@ std::string complaint(const Param& p, const Value& v) {
     if (outside(*d)) return limit_text(p, *d);
   } else if (const auto* i = std::get_if<int64_t>(&v)) {
     if (outside(static_cast<double>(*i))) return limit_text(p, static_cast<double>(*i));
+  } else if (const auto* f = std::get_if<FrameOrAuto>(&v)) {
+    if (f->frame && outside(static_cast<double>(*f->frame))) return limit_text(p, static_cast<double>(*f->frame));
   } else if (const auto* a = std::get_if<Animated>(&v)) {
     if (a->keys.empty() && outside(a->value)) return limit_text(p, a->value);
     for (const auto& [frame, x] : a->keys)

@@ -53,9 +53,10 @@ double Animated::at(double frame) const {
 }
 
 std::string_view value_type_name(const Value& v) {
-  constexpr std::string_view n[] = {"true or false",     "a whole number",   "a number",
-                                    "a text in quotes",  "a number",         "a list of frames",
-                                    "a list of numbers", "a list of points", "a table of frames and path data"};
+  constexpr std::string_view n[] = {"true or false",      "a whole number",   "a number",
+                                    "a text in quotes",   "a number",         "a list of frames",
+                                    "a list of numbers",  "a list of points", "a table of frames and path data",
+                                    "a frame or \"auto\""};
   return n[v.index()];
 }
 
@@ -114,6 +115,7 @@ struct Writer {
     if (!keys.empty()) s.resize(s.size() - 2);
     return s + " }";
   }
+  std::string operator()(const FrameOrAuto& f) const { return f.frame ? std::to_string(*f.frame) : "\"auto\""; }
 };
 
 }  // namespace

@@ -1,6 +1,8 @@
 // What may stand in a shot file as a parameter's value, and what flows along a connection.
 #pragma once
+#include <cstdint>
 #include <map>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -39,11 +41,17 @@ struct Animated {
   bool operator==(const Animated&) const = default;
 };
 
+// A frame; or none, written "auto": the program looks for the one that serves best.
+struct FrameOrAuto {
+  std::optional<int64_t> frame;
+  bool operator==(const FrameOrAuto&) const = default;
+};
+
 using Polygon = std::vector<Point>;
 using PathKeys = std::map<int, std::string>;  // Frame -> SVG path data.
 
 using Value = std::variant<bool, int64_t, double, std::string, Animated, std::vector<int64_t>, std::vector<double>,
-                           Polygon, PathKeys>;
+                           Polygon, PathKeys, FrameOrAuto>;
 // In words: "a number", "a list of points" ...
 std::string_view value_type_name(const Value& v);
 

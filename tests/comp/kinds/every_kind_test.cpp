@@ -36,7 +36,9 @@ class EveryKind : public testing::TestWithParam<const Kind*> {
         if (std::holds_alternative<double>(p.fallback)) with(p, end);
         if (std::holds_alternative<Animated>(p.fallback)) with(p, Animated(end));
         if (std::holds_alternative<int64_t>(p.fallback)) with(p, static_cast<int64_t>(end));
+        if (std::holds_alternative<FrameOrAuto>(p.fallback)) with(p, FrameOrAuto{static_cast<int64_t>(end)});
       }
+      if (std::holds_alternative<FrameOrAuto>(p.fallback)) with(p, FrameOrAuto{});
     }
     return all;
   }
@@ -75,6 +77,8 @@ TEST_P(EveryKind, RefusesNotANumberAndOutOfRange) {
     for (double b : bad) {
       if (std::holds_alternative<double>(p.fallback)) EXPECT_NE(complaint(p, b), "") << p.name << " " << b;
       if (std::holds_alternative<Animated>(p.fallback)) EXPECT_NE(complaint(p, Animated(b)), "") << p.name << " " << b;
+      if (std::holds_alternative<FrameOrAuto>(p.fallback) && std::isfinite(b))
+        EXPECT_NE(complaint(p, FrameOrAuto{static_cast<int64_t>(b)}), "") << p.name << " " << b;
       if (std::holds_alternative<Polygon>(p.fallback))
         EXPECT_NE(complaint(p, Polygon{{b, 0}}), b > 1e300 || b != b || b < -1e300 ? "" : "x");
     }

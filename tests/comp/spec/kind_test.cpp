@@ -18,6 +18,7 @@ struct Toy {
   bool mono = false;
   Fit fit = Fit::outside;
   Animated opacity = 1.0;
+  FrameOrAuto reference{0};
 };
 
 Kind toy() {
@@ -29,7 +30,8 @@ Kind toy() {
       .param("seed", &Toy::seed, {.doc = "Changes the pattern."})
       .param("mono", &Toy::mono, {.doc = "One colour."})
       .param("fit", &Toy::fit, {.doc = "How it fits.", .choices = {"inside", "outside"}})
-      .param("opacity", &Toy::opacity, {.doc = "How much.", .min = 0, .max = 1, .example = "{ 1 = 0, 24 = 1 }"});
+      .param("opacity", &Toy::opacity, {.doc = "How much.", .min = 0, .max = 1, .example = "{ 1 = 0, 24 = 1 }"})
+      .param("reference", &Toy::reference, {.doc = "Where it looks.", .unit = Unit::frames, .min = -99, .max = 99});
 }
 
 TEST(Kind, DefaultsAreReadOffTheParams) {
@@ -63,6 +65,10 @@ TEST(Kind, Complaints) {
   Animated a;
   a.keys = {{1, 0.5}, {9, 2}};
   EXPECT_EQ(complaint(*k.param("opacity"), a), "opacity is 2; it may be 0 to 1 (frame 9)");
+  EXPECT_EQ(complaint(*k.param("reference"), FrameOrAuto{-99}), "");
+  EXPECT_EQ(complaint(*k.param("reference"), FrameOrAuto{}), "");
+  EXPECT_EQ(complaint(*k.param("reference"), FrameOrAuto{100}), "reference is 100 frames; it may be -99 to 99 frames");
+  EXPECT_EQ(complaint(*k.param("reference"), int64_t{3}), "reference is a whole number; it takes a frame or \"auto\"");
 }
 
 TEST(Animated, LinearAndSmooth) {
@@ -93,12 +99,15 @@ TEST(Nearest, OffersWhatIsClose) {
 TEST(Describe, SaysEverythingDeclared) {
   const std::vector<Kind> kinds = {toy()};
   const std::string help = help_of_kind(kinds[0]);
-  for (const char* words : {"toy (maker, version 3)", "a number, 0 to 512 (px); default 4.0",
-                            "inside | outside; default \"outside\"", "opacity = { 1 = 0, 24 = 1 }", "image = \"NODE\""})
+  for (const char* words :
+       {"toy (maker, version 3)", "a number, 0 to 512 (px); default 4.0", "inside | outside; default \"outside\"",
+        "opacity = { 1 = 0, 24 = 1 }", "image = \"NODE\"", "a frame or \"auto\", -99 to 99 (frames); default 0"})
     EXPECT_NE(help.find(words), std::string::npos) << words << "\n" << help;
   EXPECT_NE(page_of_kinds(kinds).find("| `radius_px` | Its radius. |"), std::string::npos);
   EXPECT_NE(schema_of_shot(kinds).find("\"maximum\": 512.0"), std::string::npos);
+  EXPECT_NE(schema_of_shot(kinds).find("\"const\": \"auto\""), std::string::npos);
   EXPECT_NE(fuzz_dictionary(kinds).find("\"outside\"\n"), std::string::npos);
+  EXPECT_NE(fuzz_dictionary(kinds).find("\"auto\"\n"), std::string::npos);
 }
 
 TEST(Value, Text) {
@@ -107,6 +116,8 @@ TEST(Value, Text) {
   EXPECT_EQ(to_text(std::string("a\"b\\\n")), "\"a\\\"b\\\\\\u000A\"");
   EXPECT_EQ(to_text(Polygon{{1, 2.5}}), "[[1.0, 2.5]]");
   EXPECT_EQ(to_text(PathKeys{{3, "M 0 0"}}), "{ 3 = \"M 0 0\" }");
+  EXPECT_EQ(to_text(FrameOrAuto{-7}), "-7");
+  EXPECT_EQ(to_text(FrameOrAuto{}), "\"auto\"");
 }
 
 }  // namespace pw::kind_test
