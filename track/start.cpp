@@ -11,6 +11,13 @@
 #include "track/region.h"
 
 namespace pw {
+namespace {
+
+constexpr int kWindow = 17;          // Side of what is followed, shrunk pixels.
+constexpr double kLeastSlope = 1.5;  // Grey values for each shrunk pixel: texture that stands out of usual grain.
+constexpr double kComesBack = 0.5;   // What is followed there and back is further off than this when it was lost.
+
+}  // namespace
 
 struct FeatureImage::Pixels {
   cv::Mat image;
@@ -102,7 +109,7 @@ std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, st
     found.push_back(b.from_plate(map(expected, a.to_plate(c))));
   }
   std::vector<uchar> ok;
-  const cv::Size side(17, 17);
+  const cv::Size side(kWindow, kWindow);
   const cv::TermCriteria stop(cv::TermCriteria::COUNT | cv::TermCriteria::EPS, 20, 0.02);
   const cv::Size size(std::max(a.image.cols, b.image.cols), std::max(a.image.rows, b.image.rows));
   const auto filled = [&](const cv::Mat& image) {
@@ -122,6 +129,60 @@ std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, st
         found[i].y < float(b.image.rows))
       p.push_back(centre(a, corners[i])), q.push_back(centre(b, found[i]));
   return robust(p, q, 1.5 * a.shrink);
+}
+
+std::vector<Point> textured_places(const FeatureImage& image, int spacing, std::span<const Point> taken,
+                                   const std::function<bool(const Point&)>& usable) {
+  const FeatureImage::Pixels& pixels = image.pixels();
+  if (pixels.image.rows < kWindow || pixels.image.cols < kWindow) return {};
+  constexpr int kBlock = 5, kSobel = 8;  // The side of what is summed up; what a slope of 1 gives.
+  // A slope of so many grey values in the direction where it is least, as OpenCV scales what it gives.
+  const double least = std::pow(kLeastSlope * kSobel / (4.0 * 255), 2);
+  cv::Mat strength;
+  cv::cornerMinEigenVal(pixels.image, strength, kBlock);
+  const int columns = pixels.image.cols / spacing + 1, rows = pixels.image.rows / spacing + 1;
+  const auto square = [&](const cv::Point2f& p) {
+    return std::clamp(int(p.y) / spacing, 0, rows - 1) * columns + std::clamp(int(p.x) / spacing, 0, columns - 1);
+  };
+  std::vector<bool> occupied(size_t(rows) * columns);
+  for (const Point& p : taken) occupied[square(pixels.from_plate(p))] = true;
+  std::vector<Point> places;
+  for (int row = 0; row < rows; ++row)
+    for (int column = 0; column < columns; ++column) {
+      if (occupied[size_t(row) * columns + column]) continue;
+      double best = least;
+      std::optional<Point> place;
+      const int y1 = std::min((row + 1) * spacing, pixels.image.rows - kWindow / 2);
+      const int x1 = std::min((column + 1) * spacing, pixels.image.cols - kWindow / 2);
+      for (int y = std::max(row * spacing, kWindow / 2); y < y1; ++y)
+        for (int x = std::max(column * spacing, kWindow / 2); x < x1; ++x) {
+          const Point at = pixels.to_plate(cv::Point2f(float(x), float(y)));
+          if (strength.at<float>(y, x) > best && (!usable || usable(at))) best = strength.at<float>(y, x), place = at;
+        }
+      if (place) places.push_back(*place);
+    }
+  return places;
+}
+
+std::vector<Point> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> places) {
+  const FeatureImage::Pixels &a = from.pixels(), &b = to.pixels();
+  std::vector<Point> seen(places.size(), Point(NAN, NAN));
+  if (places.empty() || a.image.size() != b.image.size()) return seen;
+  std::vector<cv::Point2f> start, there, back;
+  for (const Point& p : places) start.push_back(a.from_plate(p));
+  std::vector<uchar> ok, returned;
+  const cv::Size side(kWindow, kWindow);
+  const cv::TermCriteria stop(cv::TermCriteria::COUNT | cv::TermCriteria::EPS, 20, 0.02);
+  std::vector<cv::Mat> pa, pb;
+  cv::buildOpticalFlowPyramid(a.image, pa, side, 3);
+  cv::buildOpticalFlowPyramid(b.image, pb, side, 3);
+  cv::calcOpticalFlowPyrLK(pa, pb, start, there, ok, cv::noArray(), side, 3, stop);
+  cv::calcOpticalFlowPyrLK(pb, pa, there, back, returned, cv::noArray(), side, 3, stop);
+  const cv::Rect2f inside(0, 0, float(b.image.cols - 1), float(b.image.rows - 1));
+  for (size_t i = 0; i < places.size(); ++i)
+    if (ok[i] && returned[i] && cv::norm(back[i] - start[i]) < kComesBack && inside.contains(there[i]))
+      seen[i] = b.to_plate(there[i]);
+  return seen;
 }
 
 struct Finder::Features {

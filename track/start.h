@@ -7,6 +7,7 @@
 #include <memory>
 #include <optional>
 #include <span>
+#include <vector>
 
 #include "base/picture.h"
 #include "base/transform.h"
@@ -40,6 +41,16 @@ struct Guess {
 // points of `from` show the plane; `expected` is where they are looked for.
 std::optional<Guess> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> polygon,
                             const std::function<bool(const Point&)>& usable, const Matrix3& expected);
+
+// Places that can be followed, in the order of their rows: the most textured one of each square of `spacing` x
+// `spacing` shrunk pixels that holds none of `taken`, by the smaller eigenvalue of its gradients' covariance (J. Shi,
+// C. Tomasi, "Good features to track", CVPR 1994).
+std::vector<Point> textured_places(const FeatureImage& image, int spacing, std::span<const Point> taken,
+                                   const std::function<bool(const Point&)>& usable);
+
+// Where the places of `from` are seen in `to`, both of the same window; not a number where they were lost: those that
+// do not come back (Z. Kalal, K. Mikolajczyk, J. Matas, "Forward-backward error", ICPR 2010).
+std::vector<Point> follow(const FeatureImage& from, const FeatureImage& to, std::span<const Point> places);
 
 // Features of the reference's region, found once, searched for in any frame; both images whole.
 class Finder {
