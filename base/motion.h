@@ -41,6 +41,7 @@ struct Motion {
   Lens lens = {};
   double readout = 0;     // Time from the first row to the last, frames; -1 to 1, below 0: from the bottom up.
   double readout_sd = 0;  // Standard deviation where it was found; 0: given.
+  std::string chosen;     // Why the program chose this reference and region; empty: they were given.
 
   // The pose of exactly that frame, or null.
   const Pose* find(int frame) const;

@@ -16,6 +16,19 @@ constexpr size_t kMostCorners = 1000;
 
 std::string point_text(const Point& p) { return fmt::format("[{}, {}]", p.x(), p.y()); }
 
+std::string quoted(std::string_view text) {
+  std::string t = "\"";
+  for (char c : text) {
+    if (c == '"' || c == '\\')
+      t += '\\', t += c;
+    else if (static_cast<unsigned char>(c) < 0x20)
+      t += fmt::format("\\u{:04x}", static_cast<unsigned>(c));
+    else
+      t += c;
+  }
+  return t + '"';
+}
+
 std::string matrix_text(const Matrix3& m) {
   std::string t = "[";
   for (int r = 0; r < 3; ++r) t += fmt::format("{}[{}, {}, {}]", r ? ", " : "", m(r, 0), m(r, 1), m(r, 2));
@@ -162,6 +175,7 @@ std::string track_text(const Motion& m) {
   if (m.lens.k1_sd != 0) t += fmt::format(" \"lens_sd\": [{}, {}],\n", m.lens.k1_sd, m.lens.k2_sd);
   if (m.readout != 0) t += fmt::format(" \"readout\": {},\n", m.readout);
   if (m.readout_sd != 0) t += fmt::format(" \"readout_sd\": {},\n", m.readout_sd);
+  if (!m.chosen.empty()) t += fmt::format(" \"chosen\": {},\n", quoted(m.chosen));
   t += " \"frames\": [";
   for (size_t i = 0; i < m.poses.size(); ++i) {
     const Pose& p = m.poses[i];
@@ -169,18 +183,7 @@ std::string track_text(const Motion& m) {
                      i ? "," : "", p.frame, matrix_text(p.frame_from_ref), name(p.status), p.residual);
     if (!p.corner_covariance.empty())
       t += fmt::format(", \"corner_covariance\": [{}]", fmt::join(p.corner_covariance, ", "));
-    if (!p.reason.empty()) {
-      t += ", \"reason\": \"";
-      for (char c : p.reason) {
-        if (c == '"' || c == '\\')
-          t += '\\', t += c;
-        else if (static_cast<unsigned char>(c) < 0x20)
-          t += fmt::format("\\u{:04x}", static_cast<unsigned>(c));
-        else
-          t += c;
-      }
-      t += '"';
-    }
+    if (!p.reason.empty()) t += ", \"reason\": " + quoted(p.reason);
     t += "}";
   }
   return t + "]}\n";
@@ -203,6 +206,7 @@ Result<Motion> parse_track(std::string_view text, const std::string& file) {
     in.say(*v, fmt::format("the track file has version {}", v->number), "this program reads version 1");
   Motion m = in.head(*root, "the track file");
   in.bend(*root, m);
+  if (const Json* c = root->find("chosen"); c && c->kind == Json::Kind::text) m.chosen = c->text;
   if (const Json* frames = in.want(*root, "frames", Json::Kind::list, "the track file"))
     for (const Json& f : frames->list) {
       Pose p = read_pose(in, f, m.region.size());

@@ -13,8 +13,9 @@ namespace pw {
 // {"format": "platewright-track", "version": 1, "size": [w, h], "reference": n, "region": [[x, y], ...], "frames":
 // [{"frame": n, "frame_from_ref": 3 rows of 3 with h33 = 1, "status": "good", "residual": r, "corner_covariance":
 // [...], "reason": "..."}, ...]}; corner_covariance is 2n x 2n, row major, px^2, left out when not known; so is an
-// empty reason. "lens": [k1, k2], "readout" and "readout_sd" (base/lens.h, base/motion.h) are left out when they are 0.
-// Numbers are written so that they are read back to the last bit.
+// empty reason. "lens": [k1, k2], "readout" and "readout_sd" (base/lens.h, base/motion.h) are left out when they are 0,
+// "chosen" (why the reference and region were chosen) when they were given. Numbers are written so that they are read
+// back to the last bit.
 std::string track_text(const Motion& motion);
 
 // `file` is what problems call it. Problems point at line and column. Unknown keys are ignored, so that later versions

@@ -8,6 +8,7 @@
 #include "comp/matte/svg_read.h"
 #include "comp/media/identity.h"
 #include "comp/spec/declare.h"
+#include "track/find_planes.h"
 #include "track/rectified.h"
 #include "track/region.h"
 #include "track/track_file.h"
@@ -18,7 +19,7 @@ namespace {
 enum class LensTerms { no, k1, k1_k2 };
 
 struct Plane {
-  int64_t reference = 0;
+  FrameOrAuto reference{0};
   Polygon region;
   std::string region_file, region_name;
   std::string file;
@@ -56,7 +57,12 @@ class Frames final : public PlaneFrames {
   mutable Problems unread_;
 };
 
-int reference_of(const Plane& p, const Shot& shot) { return p.reference ? static_cast<int>(p.reference) : shot.first; }
+bool automatic(const Plane& p) { return !p.reference.frame; }
+
+int reference_of(const Plane& p, const Shot& shot) {
+  const int64_t frame = p.reference.frame.value_or(0);
+  return frame ? static_cast<int>(frame) : shot.first;
+}
 
 Result<Motion> from_file(const Plane& p, const Shot& shot) {
   const std::string path = shot.path(p.file);
@@ -113,6 +119,31 @@ Result<std::vector<FixedCorners>> fixed_of(const Plane& p, const std::vector<Poi
   return fixed;
 }
 
+// What is followed from where, and why when that was looked for.
+struct Choice {
+  int reference;
+  std::vector<Point> region;
+  std::string reason = {};
+};
+
+// By itself: in the region that is drawn on the first frame, or wherever it is best.
+Result<Choice> choose(const Plane& p, std::vector<Point> look, const Frames& frames, const Measuring& m,
+                      const std::function<bool(int, int)>& progress) {
+  const bool anywhere = look.empty();
+  auto planes =
+      find_planes(frames, {.look = std::move(look), .most = 1, .limits = {p.model, p.lock}}, m.runner, progress);
+  if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
+  if (!planes) return fail(frames.unread().empty() ? planes.error() : frames.unread());
+  if (planes->empty())
+    return fail(Problem{.what = fmt::format("no plane was found that can be followed{}",
+                                            anywhere ? "" : " inside the region, as the first frame shows it"),
+                        .remedy = "draw a region over something flat and textured, and name its frame as reference"});
+  const FoundPlane& best = planes->front();
+  return Choice{
+      best.reference, best.region,
+      fmt::format("chosen: reference = {}, region = {}: {}", best.reference, to_text(best.region), best.reason)};
+}
+
 Result<Measured> measure(const Plane& p, const Measuring& m) {
   if (!p.file.empty()) {
     auto motion = from_file(p, m.shot);
@@ -130,17 +161,24 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   }
   auto region = region_of(p, m.shot);
   if (!region) return fail(region.error());
-  auto fixed = fixed_of(p, *region, m.shot);
+  const Frames frames(m);
+  // To choose takes about a fourth of the time.
+  const auto first_part = [&](int done, int total) { return m.progress(done, 4 * total); };
+  const auto last_part = [&](int done, int total) { return m.progress(total + 3 * done, 4 * total); };
+  Result<Choice> choice = automatic(p) ? choose(p, std::move(*region), frames, m, first_part)
+                                       : Choice{reference_of(p, m.shot), std::move(*region)};
+  if (!choice) return fail(choice.error());
+  auto fixed = fixed_of(p, choice->region, m.shot);
   if (!fixed) return fail(fixed.error());
-  const PlaneOptions options{.reference = reference_of(p, m.shot),
-                             .region = std::move(*region),
+  const PlaneOptions options{.reference = choice->reference,
+                             .region = std::move(choice->region),
                              .weak_px = p.weak_px,
                              .limits = {p.model, p.lock},
                              .fixed = std::move(*fixed)};
-  const Frames frames(m);
   const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout,
                          static_cast<int>(p.estimate_lens)};
-  auto motion = track_bent(frames, bent, m.runner, m.progress);
+  auto motion =
+      automatic(p) ? track_bent(frames, bent, m.runner, last_part) : track_bent(frames, bent, m.runner, m.progress);
   if (!frames.mattes.problems().empty()) return fail(frames.mattes.problems());
   if (!motion && frames.unread().empty()) return fail(motion.error());
   if (!motion) {
@@ -148,6 +186,7 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
     for (Problem& problem : problems) problem.remedy += "; or give the plane another reference frame";
     return fail(std::move(problems));
   }
+  motion->chosen = std::move(choice->reason);
   return Measured(std::move(*motion));
 }
 
@@ -160,6 +199,7 @@ Problems remarks(const Measured& m) {
     if (p.status == TrackStatus::hidden || p.status == TrackStatus::outside) unseen.push_back(p.frame);
   }
   Problems problems;
+  if (!motion.chosen.empty()) problems.push_back({.what = motion.chosen, .severity = Severity::note});
   const Lens& lens = motion.lens;
   if (lens.k1_sd > 0)
     problems.push_back(
@@ -223,18 +263,23 @@ Kind declare() {
               .doc = "The lens it was filmed through; none: straight lines are straight.",
               .required = false})
       .output({"motion", Flow::motion, "The motion."})
-      .param("region", &Plane::region,
-             {.doc = "Corners of a part of the plane, in the reference frame; four or more, any outline.",
-              .unit = Unit::px,
-              .example = "[[400, 80], [700, 80], [700, 420], [400, 420]]"})
+      .param(
+          "region", &Plane::region,
+          {.doc = "Corners of a part of the plane, in the reference frame; four or more, any outline. With reference = "
+                  "\"auto\": where to look for a plane, in the first frame; without it anywhere.",
+           .unit = Unit::px,
+           .example = "[[400, 80], [700, 80], [700, 420], [400, 420]]"})
       .param("region_file", &Plane::region_file,
              {.doc = "An SVG the region is drawn in, instead of its corners.", .role = Role::file_in})
       .param("region_name", &Plane::region_name, {.doc = "The id of the region in that SVG; empty: its only shape."})
-      .param("reference", &Plane::reference,
-             {.doc = "The frame the region is drawn in, in which the plane is seen best; 0: the first.",
-              .unit = Unit::frames,
-              .min = -9999999,
-              .max = 9999999})
+      .param(
+          "reference", &Plane::reference,
+          {.doc =
+               "The frame the region is drawn in, in which the plane is seen best; 0: the first. \"auto\": frame and "
+               "region are looked for, and named with the reason.",
+           .unit = Unit::frames,
+           .min = -9999999,
+           .max = 9999999})
       .param("weak_px", &Plane::weak_px,
              {.doc = "Frames whose corners are less certain than this (one standard deviation) are called weak.",
               .unit = Unit::px,
@@ -269,6 +314,16 @@ Kind declare() {
                      "exact there; between them the plane is followed again from both sides and joined without a jump.",
               .role = Role::file_in})
       .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
+        if (!automatic(p)) return std::nullopt;
+        if (given("file"))
+          return Complaint{"reference", "is \"auto\", but file is used instead of measuring",
+                           "name the frame whose corners are the region"};
+        if (given("fixed_file"))
+          return Complaint{"fixed_file", "corrects corners of a region that is drawn, but reference is \"auto\"",
+                           "measure first, then write the reference and the region that were chosen"};
+        return std::nullopt;
+      })
+      .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
         if (!given("fixed_file")) return std::nullopt;
         if (given("file"))
           return Complaint{"fixed_file", "corrects what is measured, but file is used instead of measuring",
@@ -281,9 +336,10 @@ Kind declare() {
       .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
         if (given("file")) return std::nullopt;
         if (!given("image")) return Complaint{"", "has no image", "a plane needs a picture there: image = \"NODE\""};
-        if (given("region_file")) return std::nullopt;
+        if (given("region_file") || (automatic(p) && !given("region"))) return std::nullopt;
         if (!given("region"))
-          return Complaint{"", "has no region", "draw its corners: region = [[x, y], ...], four or more"};
+          return Complaint{"", "has no region",
+                           "draw its corners: region = [[x, y], ...], four or more; or reference = \"auto\""};
         if (p.region.size() < 4)
           return Complaint{"region", fmt::format("has {} corners", p.region.size()), "a plane needs 4 or more"};
         return std::nullopt;
@@ -303,9 +359,9 @@ Kind declare() {
         return std::nullopt;
       })
       .fits_shot([](const Plane& p, const Shot& shot) -> std::optional<Complaint> {
-        if (p.reference == 0 || !p.file.empty() || (p.reference >= shot.first && p.reference <= shot.last))
-          return std::nullopt;
-        return Complaint{"reference", fmt::format("is frame {}, which the shot does not have", p.reference),
+        const int64_t frame = p.reference.frame.value_or(0);
+        if (frame == 0 || !p.file.empty() || (frame >= shot.first && frame <= shot.last)) return std::nullopt;
+        return Complaint{"reference", fmt::format("is frame {}, which the shot does not have", frame),
                          fmt::format("it has frames {} to {}", shot.first, shot.last)};
       })
       .survey(survey)

@@ -18,6 +18,7 @@ Motion sample() {
   m.poses[0].status = TrackStatus::weak, m.poses[0].reason = "a \"corner\"\nis \\ known to 0.7 px only";
   m.poses[4].status = TrackStatus::lost;
   m.poses[1].corner_covariance.assign(100, 1.0 / 3);
+  m.chosen = "region = [[1, 2]]: \"good\"";
   return m;
 }
 
@@ -29,6 +30,7 @@ TEST(TrackFile, RoundTripIsExact) {
   EXPECT_EQ(r->width, 1920);
   EXPECT_EQ(r->reference, 46);
   EXPECT_EQ(r->region, m.region);
+  EXPECT_EQ(r->chosen, m.chosen);
   ASSERT_EQ(r->poses.size(), m.poses.size());
   for (size_t i = 0; i < m.poses.size(); ++i) {
     EXPECT_EQ(r->poses[i].frame, m.poses[i].frame);
