@@ -60,7 +60,8 @@ struct ProbeCommand : Common {
   int frame = 0;
   bool frame_given = false;
   std::string svg;
-  bool stills = false;
+  bool stills = false, planes = false;
+  std::string out;
   std::string image, motion, region;
   std::vector<std::string> things;
   std::string lineup, camera, stand;

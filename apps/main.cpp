@@ -174,28 +174,38 @@ int main(int argc, char** argv) {
   ProbeCommand probe;
   auto* p = add(
       app, "probe",
-      "What a file is; a frame to draw outlines over; which frames make good stills; how to stand at the shoot",
+      "What a file is; a frame to draw outlines over; which planes can be followed; which frames make good stills; how "
+      "to "
+      "stand at the shoot",
       "  platewright probe plate.####.png\n"
       "  platewright probe plate.####.png --frame 12 --svg goose.0012.svg\n"
+      "  platewright probe quay.toml --planes --out planes.png\n"
       "  platewright probe quay.toml --stills --image plate --motion wall --region \"400,80 700,80 700,420 400,420\"\n"
       "  platewright probe quay.toml --lineup monitor.png --stand \"380,500 620,470\" --tall 1.8\n",
       probe, status);
-  p->add_option("file", probe.file, "A still, a sequence, or with --stills or --lineup a shot file")->required();
+  p->add_option("file", probe.file, "A still, a sequence, a movie, or with --planes, --stills or --lineup a shot file")
+      ->required();
   p->add_option_function<int>(
       "--frame", [&probe](int f) { probe.frame = f, probe.frame_given = true; }, "Frame for --svg");
   p->add_option("--svg", probe.svg, "Write an SVG with the frame inside, to draw outlines and regions over it");
+  p->add_flag("--planes", probe.planes,
+              "List the planes that can be followed, best first, with reference and region to be pasted");
+  p->add_option("--out", probe.out, "With --planes: write a page of pictures with their regions, .png");
   p->add_flag("--stills", probe.stills, "Rank frames by emptiness of a region, sharpness and coverage");
-  p->add_option("--image", probe.image, "With --stills or --lineup: the node looked at; default: the shot's footage");
+  p->add_option("--image", probe.image,
+                "With --planes, --stills or --lineup: the node looked at; default: the shot's footage");
   p->add_option("--motion", probe.motion, "With --stills: the plane the region moves with");
   p->add_option("--region", probe.region,
                 "With --stills: corners in the reference frame, as \"x,y x,y x,y\"; default: the plane's");
-  p->add_option("--thing", probe.things, "With --stills: nodes of mattes of what must be out of the region");
+  p->add_option(
+      "--thing", probe.things,
+      "With --stills: nodes of mattes of what must be out of the region; with --planes: of what hides planes");
   p->add_option("--lineup", probe.lineup,
                 "Print how the plate's camera stood; write the plate with its ground grid for the monitor, .png");
   p->add_option("--camera", probe.camera, "With --lineup: the node; default: the shot's only camera");
   p->add_option("--stand", probe.stand, "With --lineup: where feet stand in the camera's frame, as \"x,y x,y\"");
   p->add_option("--tall", probe.tall_m, "With --lineup: how tall the subject is, metres")->capture_default_str();
-  p->add_option("--set", probe.settings, "With --stills or --lineup: NODE.PARAMETER=VALUE")
+  p->add_option("--set", probe.settings, "With --planes, --stills or --lineup: NODE.PARAMETER=VALUE")
       ->allow_extra_args(false)
       ->take_all();
   p->add_flag("--json", probe.json, "Results as JSON");

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <csignal>
+#include <filesystem>
 
 #include "apps/say.h"
 #include "comp/kinds/registry.h"
@@ -31,16 +32,7 @@ void point_at_setting(Problem& p, const std::vector<std::string>& settings) {
   }
 }
 
-}  // namespace
-
-const std::atomic<bool>& stop_asked() { return stop; }
-
-void watch_for_stop() {
-  std::signal(SIGINT, on_signal);
-  std::signal(SIGTERM, on_signal);
-}
-
-std::optional<Scene> open_shot(const Common& common, double scale, Problems* told) {
+std::optional<Scene> opened(Result<ShotText> text, const Common& common, double scale, Problems* told) {
   auto wrong = [&](const Problems& problems) {
     if (told)
       *told = problems;
@@ -49,7 +41,6 @@ std::optional<Scene> open_shot(const Common& common, double scale, Problems* tol
     say(problems);
     return std::nullopt;
   };
-  auto text = read_shot(common.shot);
   if (!text) return wrong(text.error());
   for (const std::string& setting : common.settings) {
     text = with_setting(std::move(*text), setting);
@@ -72,6 +63,26 @@ std::optional<Scene> open_shot(const Common& common, double scale, Problems* tol
     if (told) told->insert(told->end(), warnings.begin(), warnings.end());
   }
   return std::move(*scene);
+}
+
+}  // namespace
+
+const std::atomic<bool>& stop_asked() { return stop; }
+
+void watch_for_stop() {
+  std::signal(SIGINT, on_signal);
+  std::signal(SIGTERM, on_signal);
+}
+
+std::optional<Scene> open_shot(const Common& common, double scale, Problems* told) {
+  return opened(read_shot(common.shot), common, scale, told);
+}
+
+std::optional<Scene> open_footage(const Common& common) {
+  const std::string file = to_text(std::filesystem::absolute(common.shot).string());
+  const std::string text =
+      fmt::format("shot = {{ like = \"plate\" }}\nplate = {{ kind = \"footage\", file = {} }}\n", file);
+  return opened(parse_shot(text, common.shot), common, 1, nullptr);
 }
 
 std::optional<std::vector<int>> nodes_named(const Scene& scene, const std::vector<std::string>& names) {

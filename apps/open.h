@@ -12,6 +12,9 @@ namespace pw {
 // `told` gathers them and the warnings for JSON that is printed later; without it JSON is printed here.
 std::optional<Scene> open_shot(const Common& common, double scale, Problems* told = nullptr);
 
+// The same for footage alone, without a shot file: `common.shot` names it.
+std::optional<Scene> open_footage(const Common& common);
+
 // Indices of the named nodes; of all sinks when there is no name. Says the problem when a name is no node.
 std::optional<std::vector<int>> nodes_named(const Scene& scene, const std::vector<std::string>& names);
 

@@ -7,6 +7,7 @@
 
 #include "apps/lineup.h"
 #include "apps/open.h"
+#include "apps/planes.h"
 #include "apps/say.h"
 #include "apps/stills.h"
 #include "comp/graph/render.h"
@@ -142,6 +143,7 @@ int run(const ProbeCommand& given) {
   ProbeCommand c = given;
   c.shot = c.file;
   if (c.stills) return rank_stills(c);
+  if (c.planes) return list_planes(c);
   if (!c.lineup.empty()) return line_up(c);
   if (c.svg.empty() && !c.frame_given) return describe(c);
   if (c.svg.empty() || !c.frame_given) {

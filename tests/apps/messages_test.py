@@ -71,6 +71,28 @@ class Messages(unittest.TestCase):
         self.says(PLATE + 'w = { kind = "plane", image = "plate", region = "left" }\n' + OUT,
                   'quay.toml:2:49: w.region is a text in quotes; it takes a list of points, as in [[0, 0], [90, 0], [90, 60], [0, 60]]\n')
 
+    def test_automatic_reference(self):
+        for words, column, text in (
+                ('reference = "first"', 52, 'w.reference is a text in quotes; it takes a whole number, or "auto"'),
+                ("reference = 1.5", 52, 'w.reference is a number; it takes a whole number, or "auto"'),
+                ("reference = 10000000", 52, "w.reference is 10000000 frames; it may be -9999999 to 9999999 frames"),
+                ('reference = "auto", file = "w.json"', 52, 'w.reference is "auto", but file is used instead of measuring; '
+                 "name the frame whose corners are the region"),
+                ('reference = "auto", fixed_file = "w.csv"', 73, 'w.fixed_file corrects corners of a region that is drawn, but '
+                 'reference is "auto"; measure first, then write the reference and the region that were chosen')):
+            self.says(PLATE + f'w = {{ kind = "plane", image = "plate", {words} }}\n' + OUT, f"quay.toml:2:{column}: {text}\n")
+
+    def test_nothing_to_follow(self):
+        self.says(PLATE + 'w = { kind = "plane", image = "plate", reference = "auto" }\n' + OUT,
+                  "quay.toml:2:1: no plane was found that can be followed; draw a region over something flat and "
+                  "textured, and name its frame as reference\n", command="measure")
+        done = self.run_it("probe", "in/a.####.png", "--planes")
+        self.assertEqual((done.stdout, done.stderr, done.returncode),
+                         ("no plane was found that can be followed: nothing flat and textured is seen for long\n", "", 0))
+        done = self.run_it("probe", "in/a.####.png", "--planes", "--out", "planes.jpg")
+        self.assertEqual((done.stderr, done.returncode),
+                         ("planes.jpg: the pictures of the planes are one page, a .png; as in planes.png\n", 2))
+
     def test_wrong_flow(self):
         self.says(PLATE + 'l = { kind = "layer", back = "plate", front = "plate", mask = "plate" }\n' + OUT,
                   'quay.toml:2:63: l.mask takes a matte, but plate gives a picture; what gives a matte: outline, mattes, edge\n')
