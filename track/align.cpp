@@ -100,9 +100,14 @@ Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, 
   return out;
 }
 
-Reference::Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner)
+Reference::Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner,
+                     std::span<const std::vector<Point>> also)
     : region_(region.begin(), region.end()), channels_(std::min(3, image.channels())) {
-  const Rect inside = intersect(bounds(region), image.window());
+  std::vector<std::vector<Point>> outlines(also.begin(), also.end());
+  outlines.emplace_back(region.begin(), region.end());
+  Rect all;
+  for (const auto& outline : outlines) all = unite(all, bounds(outline));
+  const Rect inside = intersect(all, image.window());
   int levels = 1;
   while (levels < kMaxLevels && (std::min(inside.width(), inside.height()) >> levels) >= kSmallestSide) ++levels;
   const int step = 1 << (levels - 1);
@@ -117,9 +122,13 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
     const int s = 1 << l;
     level.view = p.level[l];
     level.box = {box.x0 / s, box.y0 / s, box.x1 / s, box.y1 / s};
-    std::vector<Point> polygon;
-    for (const Point& c : region) polygon.push_back(c / s);
-    level.mask = coverage(polygon, level.box);
+    level.mask.assign(size_t(level.box.area()), 0.f);
+    for (const auto& outline : outlines) {
+      std::vector<Point> polygon;
+      for (const Point& c : outline) polygon.push_back(c / s);
+      const std::vector<float> share = coverage(polygon, level.box);
+      for (size_t i = 0; i < share.size(); ++i) level.mask[i] = std::max(level.mask[i], share[i]);
+    }
     level.tiles = tiles_of(level.box, side / s);
     size_t i = 0;
     for (int y = level.box.y0; y < level.box.y1; ++y)

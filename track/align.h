@@ -57,8 +57,9 @@ struct Alignment {
 
 class Reference {
  public:
-  // `region` in the reference frame, 3 or more corners; `ignore` may be empty.
-  Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner);
+  // `region` in the reference frame, 3 or more corners, and what else shows the same plane; `ignore` may be empty.
+  Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner,
+            std::span<const std::vector<Point>> also = {});
 
   int levels() const { return static_cast<int>(level_.size()); }
   // The finest level that is worth its time, 0 or 1: on the finest of all a large region has more pixels than it takes

@@ -64,6 +64,7 @@ struct Tracker {
   Reference::Options alignment_options(double noise) const;
   // How far features are looked for around the region; one that is large is shrunk for them.
   int feature_margin() const { return kFeatureMargin << reference.finest(); }
+  double share_inside(const Matrix3& frame_from_ref) const;
   FeatureImage features_around(const Picture& image, const std::vector<Matrix3>& places) const;
 };
 
@@ -71,6 +72,24 @@ std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
   std::vector<Point> out;
   for (const Point& p : polygon) out.push_back(map(h, p));
   return out;
+}
+
+// What features are looked for in: the region, or the box about all parts of the plane.
+std::vector<Point> feature_support(const PlaneOptions& o, const Rect& box) {
+  if (o.also.empty()) return o.region;
+  return {Point(box.x0, box.y0), Point(box.x1, box.y0), Point(box.x1, box.y1), Point(box.x0, box.y1)};
+}
+
+// Share of the plane's parts that lies in the picture.
+double Tracker::share_inside(const Matrix3& frame_from_ref) const {
+  double inside = 0, all = 0;
+  const auto add = [&](std::span<const Point> part) {
+    const auto seen = mapped(frame_from_ref, part);
+    inside += area_inside(seen, picture), all += std::abs(signed_area(seen));
+  };
+  add(options.region);
+  for (const auto& part : options.also) add(part);
+  return inside / std::max(1e-9, all);
 }
 
 FeatureImage Tracker::features_around(const Picture& image, const std::vector<Matrix3>& places) const {
@@ -122,10 +141,10 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     const Matrix3 steady = normalised(step * still);
     const Matrix3 back = still.inverse();
     const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
-    const auto region = mapped(still, options.region);
+    const auto support = mapped(still, feature_support(options, reference.box()));
     const Matrix3 expected = plausible(steady, options.region) ? step : Matrix3(Matrix3::Identity());
     features = features_around(image, {still, expected * still});
-    if (const auto g = follow(past.image, features, region, usable, expected))
+    if (const auto g = follow(past.image, features, support, usable, expected))
       starts.push_back(normalised(g->h * still));
     starts.push_back(steady);
     starts.push_back(still);
@@ -267,8 +286,7 @@ Pose Tracker::judge(int frame, const Alignment& a) const {
   }
   pose.corner_covariance.assign(covariance.data(), covariance.data() + covariance.size());
   const double worst = worst_sigma(pose);
-  const auto region = mapped(a.frame_from_ref, options.region);
-  const double inside = area_inside(region, picture) / std::max(1e-9, std::abs(signed_area(region)));
+  const double inside = share_inside(a.frame_from_ref);
   const auto call = [&](TrackStatus s, std::string why) { pose.status = s, pose.reason = std::move(why); };
   if (inside < kSeenLimit)
     call(TrackStatus::outside, fmt::format("only {:.0f} % of the region lies in the picture", 100 * inside));
@@ -308,6 +326,13 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     return refuse(fmt::format("the region has {} corners", options.region.size()), "a plane needs 4 or more");
   for (const Point& p : options.region)
     if (!p.allFinite()) return refuse("a corner of the region is not a number", "give every corner as [x, y]");
+  for (const auto& part : options.also) {
+    if (part.size() < 3)
+      return refuse(fmt::format("another part of the plane has {} corners", part.size()), "it needs 3 or more");
+    for (const Point& p : part)
+      if (!p.allFinite())
+        return refuse("a corner of another part of the plane is not a number", "give every corner as [x, y]");
+  }
   if (options.reference < first || options.reference > last)
     return refuse(
         fmt::format("the reference frame {} is not among the frames {} to {}", options.reference, first, last),
@@ -325,15 +350,19 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
 
   const Picture ignore = frames.ignore(options.reference);
   const Blocked blocked(ignore, kIgnoreGrow);
-  const auto usable = [&](const Point& p) { return blocked.empty() || !blocked.at(p); };
   std::optional<Finder> finder;  // Made when it is first needed.
   Tracker tracker{frames,
                   options,
                   runner,
                   picture,
-                  Reference(image, ignore, options.region, runner),
+                  Reference(image, ignore, options.region, runner, options.also),
                   [&](const FeatureImage& frame) {
-                    if (!finder) finder.emplace(FeatureImage(image), options.region, usable);
+                    const Alignment whole{.weight = tracker.reference.mask()};
+                    const auto usable = [&](const Point& p) {
+                      return weight_at(tracker.reference, whole, p) > 0 && (blocked.empty() || !blocked.at(p));
+                    };
+                    if (!finder)
+                      finder.emplace(FeatureImage(image), feature_support(options, tracker.reference.box()), usable);
                     return finder->find(frame);
                   },
                   noise_sigma(image)};

@@ -33,17 +33,18 @@ class PlaneFrames {
 struct PlaneOptions {
   int reference = 1;
   std::vector<Point> region;  // In the reference frame: 4 or more corners, any simple outline, may reach outside.
+  std::vector<std::vector<Point>> also;  // Other parts of the same plane, 3 corners or more each: seen like the region.
   // A frame is called weak when a corner's standard deviation is above this, in pixels.
   double weak_px = 0.5;
   MotionLimits limits;  // Motions the plane is taken to make; the rest stays as it is in the reference frame.
   std::vector<FixedCorners> fixed;  // What a person has corrected: exact there, see corrected.h.
 };
 
-// Problems: a region of fewer than 4 corners, with corners that are not finite, smaller than 12 x 12 pixels, or wholly
-// outside the picture or ignored; a reference that is not among the frames or cannot be read; fixed corners that cannot
-// be (corrected.h); `progress` saying no. Frames that could not be followed are no problem: they carry a status and a
-// reason, and poses from the frames around where there are some (bridge.h). The same bytes with any runner.
-// progress(done, total) is called on the calling thread after each frame; false stops.
+// Problems: a region of fewer than 4 corners, with corners that are not finite (`also` too), smaller than 12 x 12
+// pixels, or wholly outside the picture or ignored; a reference that is not among the frames or cannot be read; fixed
+// corners that cannot be (corrected.h); `progress` saying no. Frames that could not be followed are no problem: they
+// carry a status and a reason, and poses from the frames around where there are some (bridge.h). The same bytes with
+// any runner. progress(done, total) is called on the calling thread after each frame; false stops.
 Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& options, const Runner& runner,
                            const std::function<bool(int done, int total)>& progress = {});
 

@@ -66,14 +66,18 @@ Result<std::vector<Pose>> track_rectified(const Rectified& rectified, const Moti
                                           const Runner& runner, const std::function<bool(int, int)>& progress) {
   const double margin = rectified.margin();
   const bool known = bend.readout != 0 && !bend.poses.empty();
-  for (Point& c : plane.region) {
+  std::vector<Point*> corners;
+  for (Point& c : plane.region) corners.push_back(&c);
+  for (auto& part : plane.also)
+    for (Point& c : part) corners.push_back(&c);
+  for (Point* c : corners) {
     const auto ideal =
-        known ? bend.ref_from_seen(bend.reference, c) : ideal_from_seen(bend.lens, c, bend.width, bend.height);
+        known ? bend.ref_from_seen(bend.reference, *c) : ideal_from_seen(bend.lens, *c, bend.width, bend.height);
     if (!ideal)
       return fail(
-          Problem{.what = fmt::format("the lens sees nothing at the region's corner {:.0f}, {:.0f}", c.x(), c.y()),
+          Problem{.what = fmt::format("the lens sees nothing at the region's corner {:.0f}, {:.0f}", c->x(), c->y()),
                   .remedy = "draw the region further from the picture's corners, or give a weaker lens"});
-    c = *ideal + Point(margin, margin);
+    *c = *ideal + Point(margin, margin);
   }
   for (FixedCorners& f : plane.fixed)
     for (Point& c : f.corners) {

@@ -50,6 +50,31 @@ TEST(Plane, LargeRegion) {
   EXPECT_LT(score(m, s.truth(1, region)).worst_px, 0.02);
 }
 
+// A small region is known better with another part of its plane, and where it is hidden itself.
+TEST(Plane, PartsOfOnePlane) {
+  Scene s = handheld();
+  s.grain = 0.02, s.rounded = true;
+  const auto region = drawn::box(50, 40, 82, 70);
+  const Motion alone = tracked(s, 1, region), truth = s.truth(1, region);
+  const PlaneOptions both{.reference = 1, .region = region, .also = {drawn::box(110, 80, 150, 120)}};
+  const auto m = track_plane(s, both, serial());
+  ASSERT_TRUE(m) << to_string(m.error());
+  EXPECT_LT(score(*m, truth).rms_px, score(alone, truth).rms_px);
+  for (const Pose& p : m->poses)
+    if (p.frame != 1) EXPECT_LT(worst_sigma(p), 0.6 * worst_sigma(*alone.find(p.frame))) << p.frame;
+  s.ignored = [](int frame, double x, double) { return frame > 1 && x < 95; };
+  const auto unseen = track_plane(s, both, serial());
+  ASSERT_TRUE(unseen) << to_string(unseen.error());
+  EXPECT_LT(score(*unseen, truth).worst_px, 1);
+  for (const Pose& p : unseen->poses) EXPECT_NE(p.status, TrackStatus::lost) << p.reason;
+
+  PlaneOptions wrong = both;
+  wrong.also = {{Point(1, 1), Point(2, 2)}};
+  EXPECT_NE(to_string(track_plane(s, wrong, serial()).error()).find("3 or more"), std::string::npos);
+  wrong.also = {{Point(1, 1), Point(2, NAN), Point(3, 1)}};
+  EXPECT_NE(to_string(track_plane(s, wrong, serial()).error()).find("not a number"), std::string::npos);
+}
+
 TEST(Plane, OneChannel) {
   Scene s = handheld();
   s.channels = 1;
