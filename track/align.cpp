@@ -234,7 +234,7 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   const Point centre = centre_ / scale;
   const double radius = radius_ / scale;
   Matrix3 h = at_level(a.frame_from_ref, level), matched = Matrix3::Zero(), sampled = h;
-  const int most = level == 0 ? 4 : level == 1 ? 2 : 0;
+  const int most = o.clean ? 0 : level == 0 ? 4 : level == 1 ? 2 : 0;
   int passes = 0;  // Of softening.
   Raster reference, sample, seen(outer), slope(outer);
   Visibility vis;
@@ -246,7 +246,7 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   const double enough = finest ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
   const auto input = [&] {
     const double sigma = std::max(o.sigma * kSoftened[passes] / scale, 0.001);
-    return VisibilityInput{&reference, &seen, &slope, mask.data(), channels_, sigma, position_px};
+    return VisibilityInput{&reference, &seen, &slope, mask.data(), channels_, sigma, position_px, o.clean ? 0 : 0.5f};
   };
   a.converged = false;
   bool done = false;
@@ -314,7 +314,8 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   if (level == o.to_level) {
     // The normal equations are too steep: noise has gradients too, which tell nothing of the position, and where a
     // residual grows its weight falls.
-    const double steep = std::max(0.2, (1 - noise_share(seen, vis, l.box)) * vis.response);
+    const double noise = o.clean ? 0 : noise_share(seen, vis, l.box);
+    const double steep = std::max(0.2, (1 - noise) * vis.response);
     a.covariance /= steep * steep;
     a.bending = bending(shifts, l.tiles, centre, radius);
     a.bending.px *= scale;

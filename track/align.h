@@ -1,7 +1,8 @@
 // Direct alignment of a frame to the reference, coarse to fine: Gauss and Newton's method on eight numbers of motion
 // and on light, with the mean of both pictures' gradients (S. Benhimane, E. Malis, "Real-time image-based tracking of
-// planes using efficient second-order minimization", IROS 2004), footprints matched, and what hides the plane left out.
-// Always against the reference frame, so that nothing drifts.
+// planes using efficient second-order minimization", IROS 2004; of a clean reference its gradients alone, for noise in
+// them tells nothing), footprints matched, and what hides the plane left out. Always against the reference frame, so
+// that nothing drifts.
 #pragma once
 #include <span>
 #include <vector>
@@ -71,12 +72,14 @@ class Reference {
   double radius() const { return radius_; }
   const std::vector<Point>& region() const { return region_; }
   const std::vector<float>& mask() const { return level_[0].mask; }  // Over box.
-  bool empty() const;                                                // Nothing left to align.
+  const std::vector<Rect>& tiles() const { return level_[0].tiles; }
+  bool empty() const;  // Nothing left to align.
 
   struct Options {
     int from_level = 0, to_level = 0;  // Coarse to fine: from >= to.
     double sigma = 0.005;              // Noise of the difference of two pixels, code values.
     double position_px = 1;            // How wrong the start may be, in pixels of the coarsest level used.
+    bool clean = false;                // The reference has hardly any noise: its gradients alone, nothing softened.
     bool fresh_light = true;           // Find the light from the tiles' means first.
     Path reference_path, frame_path;   // While their shutters are open.
     MotionLimits limits;               // The start must lie within them.

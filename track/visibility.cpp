@@ -57,7 +57,7 @@ float quantile(std::vector<float>& values, double share) {
 void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
                  Raster& middle, Raster* residual) {
   const Rect outer = in.reference->window(), window = outer.grown(-kHalo);
-  // The mean of prediction and frame, with the light of the tile a pixel lies in (its nearest in the halo).
+  // The middle of prediction and frame, with the light of the tile a pixel lies in (its nearest in the halo).
   runner.run(tiles.size(), [&](size_t t) {
     const LightVector l = light.of(t);
     const f4 gain{float(l[0]), float(l[2]), float(l[4]), 0}, offset{float(l[1]), float(l[3]), float(l[5]), 0};
@@ -72,7 +72,7 @@ void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, cons
       for (int i = 0; i < reach.width(); ++i) {
         const f4 slope = splat(slope_x * (reach.x0 + i + 0.5f - cx) + slope_y);
         const f4 prediction = (gain + slope) * ref[i] + offset;
-        f4 m = splat(0.5f) * (prediction + frame[i]);
+        f4 m = splat(1 - in.share) * prediction + splat(in.share) * frame[i];
         m[3] = ref[i][3] * frame[i][3];
         out[i] = m;
         if (off) off[i] = frame[i] - prediction;

@@ -16,6 +16,7 @@ struct VisibilityInput {
   int channels = 3;
   double sigma = 0.005;      // Noise of the difference, encoded code values.
   double position_px = 0.1;  // What the position may still be wrong by.
+  float share = 0.5f;        // Of the frame in the middle of both.
 };
 
 inline constexpr int kHalo = 3;  // Pixels the rasters reach beyond the window that is fitted.
@@ -30,7 +31,7 @@ struct Visibility {
   Raster scratch;         // Of find_visible.
 };
 
-// Only the mean of both pictures, once the weights are to stay as they are.
+// Only the middle of both pictures, once the weights are to stay as they are.
 void find_middle(const VisibilityInput& in, const std::vector<Rect>& tiles, const Light& light, const Runner& runner,
                  Raster& middle, Raster* residual);
 
