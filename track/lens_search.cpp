@@ -83,15 +83,22 @@ Result<Motion> track_finding_lens(const PlaneFrames& frames, const BentOptions& 
                   "find it in a shot whose camera is steady, and give k1");
   BentOptions told = options;
   told.find_lens = 0;
+  told.plane.refine = false;  // Until the pictures are straight.
+  const int tracks = kMostTracks + int(options.plane.refine);
   for (int track = 0;; ++track) {
     const auto in_track = [&](int done, int total) {
-      return !progress || progress(track * total + done, kMostTracks * total);
+      return !progress || progress(track * total + done, tracks * total);
     };
     auto motion = track_bent(frames, told, runner, in_track);
     if (!motion) return motion;
     auto lens = find_lens(frames, *motion, options.find_lens, runner);
     if (!lens) return fail(lens.error());
     if (settled(told.lens, *lens) || track + 1 == kMostTracks) {
+      if (options.plane.refine) {
+        track = kMostTracks, told.plane.refine = true;
+        motion = track_bent(frames, told, runner, in_track);
+        if (!motion) return motion;
+      }
       // The one it was tracked through, and how well that is known.
       motion->lens.k1_sd = std::max(lens->k1_sd, std::abs(lens->k1 - told.lens.k1));
       motion->lens.k2_sd = std::max(lens->k2_sd, std::abs(lens->k2 - told.lens.k2));

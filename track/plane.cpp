@@ -15,6 +15,7 @@
 #include "track/shutter.h"
 #include "track/start.h"
 #include "track/telling.h"
+#include "track/texture.h"
 
 namespace pw {
 namespace {
@@ -32,6 +33,10 @@ constexpr double kRetryPx = 8;      // A frame that is expected nearer than this
 // What is left bends by so many pixels, and surely: found with drawn planes, of which none does both.
 constexpr double kBent = 0.2, kSurelyBent = 20;
 constexpr size_t kBatch = 4;  // Frames that are refined at the same time.
+// Frames that a clean texture is made of, at most, and the bytes that what they show may take.
+constexpr size_t kMostViews = 24, kViewRoom = size_t{1} << 28;
+constexpr int kRounds = 3;          // Of texture and positions in turn,
+constexpr double kSettled = 0.005;  // unless no corner moved by more in the last, pixels.
 
 struct Tracker {
   const PlaneFrames& frames;
@@ -41,6 +46,7 @@ struct Tracker {
   Reference reference;
   std::function<std::optional<Guess>(const FeatureImage&)> find;  // In the whole frame, after a loss.
   double reference_noise;
+  bool clean = false;  // The reference is a texture of many frames.
 
   struct Past {  // What the last frames tell about the next one.
     Alignment last;
@@ -61,6 +67,9 @@ struct Tracker {
   Found refine(const Picture& image, const Picture& hidden, const Motion& motion, const Found& rough,
                const Path& reference_path) const;
   Pose judge(int frame, const Alignment& a) const;
+  size_t most_views() const {
+    return std::clamp(kViewRoom / (sizeof(f4) * size_t(reference.box().area())), 2 * kFewestViews, kMostViews);
+  }
   Reference::Options alignment_options(double noise) const;
   // How far features are looked for around the region; one that is large is shrunk for them.
   int feature_margin() const { return kFeatureMargin << reference.finest(); }
@@ -106,6 +115,7 @@ Reference::Options Tracker::alignment_options(double noise) const {
   // Both footprints average each picture's noise to about 0.6 of what its pixels have.
   o.sigma = 0.6 * std::hypot(noise, reference_noise);
   o.limits = options.limits;
+  o.clean = clean;
   return o;
 }
 
@@ -317,6 +327,91 @@ tl::unexpected<Problems> refuse(std::string what, std::string remedy) {
   return fail(Problem{.what = std::move(what), .remedy = std::move(remedy)});
 }
 
+// Texture and positions in turn, once all frames have been found: against the texture, until the reference frame's own
+// place on it is taken out of all others. A frame that is not found better keeps what it has.
+struct Together {
+  Tracker& tracker;
+  const Motion& motion;  // By what was found so far.
+  const Path& home;      // Of the reference.
+  const Picture &image, &ignore;
+  const std::function<bool(int count)>& step;  // So many frames more; false stops.
+
+  std::vector<Tracker::Found> found;  // Those of the tracker, and the reference frame's own at the end.
+  std::vector<TextureView> views;
+  double moved = 0;  // A corner, at most, in the last round; pixels.
+
+  // Frames of `found` are aligned to the texture (`again`) and looked at from there. False when stopped.
+  bool visit(const std::vector<size_t>& which, bool again, bool look) {
+    moved = 0;
+    for (size_t start = 0; start < which.size(); start += kBatch) {
+      const size_t count = std::min(kBatch, which.size() - start);
+      std::vector<Picture> images(count), hidden(count);
+      std::vector<double> ways(count);
+      for (size_t i = 0; i < count; ++i) {
+        const int frame = found[which[start + i]].pose.frame;
+        images[i] = tracker.frames.image(frame), hidden[i] = tracker.frames.ignore(frame);
+      }
+      tracker.runner.run(count, [&](size_t i) {
+        Tracker::Found& f = found[which[start + i]];
+        const Matrix3 before = f.pose.frame_from_ref;
+        if (again) f = tracker.refine(images[i], hidden[i], motion, f, home);
+        ways[i] = farthest(f.pose.frame_from_ref, before, tracker.options.region);
+        if (!look) return;
+        const Path own = frame_path(motion, f.pose.frame, tracker.frames.shutter_deg());
+        const Blocked blocked(hidden[i], kIgnoreGrow);
+        views[start + i] = texture_view(tracker.reference, images[i], blocked, f.alignment, home, own);
+      });
+      for (double way : ways) moved = std::max(moved, way);
+      if (!step(int(count))) return false;
+    }
+    return true;
+  }
+
+  Result<void> run(std::vector<Tracker::Found>& all) {
+    const std::vector<int> chosen = texture_frames(motion, tracker.frames.shutter_deg(), tracker.most_views() - 1);
+    if (chosen.size() + 1 < kFewestViews)
+      return refuse(fmt::format("frames that show the plane well, smeared by no more than {} px: {}; a clean texture "
+                                "asks for {}",
+                                kMostSmearPx, chosen.size(), kFewestViews - 1),
+                    "take refine out, or choose another reference");
+    found = all;
+    std::vector<size_t> in_texture, others;
+    for (size_t i = 0; i < found.size(); ++i) {
+      const int frame = found[i].pose.frame;
+      if (found[i].pose.status == TrackStatus::lost) continue;
+      const auto here = [&](size_t k) { return found[k].pose.frame == frame; };  // Frames may be followed two ways.
+      const bool used =
+          std::count(chosen.begin(), chosen.end(), frame) && std::none_of(in_texture.begin(), in_texture.end(), here);
+      (used ? in_texture : others).push_back(i);
+    }
+    Tracker::Found own;
+    own.pose.frame = tracker.options.reference;
+    own.alignment.light.tile.assign(tracker.reference.tiles().size(), LightVector::Zero());
+    own.noise = tracker.reference_noise;
+    in_texture.push_back(found.size()), found.push_back(own);
+    views.resize(in_texture.size());
+    if (!visit(in_texture, false, true)) return refuse("stopped", "");
+    Picture texture = image;
+    tracker.reference_noise /= std::sqrt(double(views.size()));
+    tracker.clean = true;
+    for (int round = 1; round <= kRounds; ++round) {
+      texture = clean_texture(tracker.reference, texture, views, tracker.runner);
+      tracker.reference = Reference(texture, ignore, tracker.options.region, tracker.runner, tracker.options.also);
+      if (!visit(in_texture, true, round < kRounds)) return refuse("stopped", "");
+      if (moved < kSettled) break;
+    }
+    if (!visit(others, true, false)) return refuse("stopped", "");
+    const Pose& place = found.back().pose;
+    if (place.status == TrackStatus::lost)
+      return refuse("the reference frame has too little in common with the texture of the others",
+                    "take refine out, or choose another reference");
+    for (size_t i = 0; i < all.size(); ++i)
+      if (found[i].pose.seen() && found[i].pose.status <= all[i].pose.status)
+        all[i].pose = from_reference(found[i].pose, place, tracker.options.region);
+    return {};
+  }
+};
+
 }  // namespace
 
 Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& options, const Runner& runner,
@@ -387,7 +482,9 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   for (const auto& [frame, h] : *given)
     if (frame != options.reference) starts.push_back(frame);
   const int twice = given->rbegin()->first - given->begin()->first;  // Seen twice, but for the given ones.
-  const int total = 2 * (last - first + twice - (int(starts.size()) - 1));
+  const int visits = last - first + twice - (int(starts.size()) - 1);
+  const int total =
+      (options.refine ? 3 : 2) * visits + (options.refine ? (kRounds + 1) * int(tracker.most_views()) : 0);
   int done = 0;
   std::optional<Path> reference_path;
   for (int start : starts) {
@@ -454,6 +551,14 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   collect();
   drop_strays(motion);
   bridge(motion, unread);
+  if (!options.refine) return motion;
+  const std::function<bool(int)> step = [&](int count) { return !progress || progress(done += count, total); };
+  Together together{tracker, motion, home, image, ignore, step, {}, {}};
+  if (auto solved = together.run(found); !solved) return fail(solved.error());
+  collect();
+  drop_strays(motion);
+  bridge(motion, unread);
+  if (progress && done < total && !progress(total, total)) return refuse("stopped", "");
   return motion;
 }
 

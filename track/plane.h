@@ -38,13 +38,17 @@ struct PlaneOptions {
   double weak_px = 0.5;
   MotionLimits limits;  // Motions the plane is taken to make; the rest stays as it is in the reference frame.
   std::vector<FixedCorners> fixed;  // What a person has corrected: exact there, see corrected.h.
+  // All frames and one clean texture are solved for together (texture.h), in about twice the time. Each frame's own
+  // grain and the reference's stay in its position; what is gained is that the reference's does not hide the texture.
+  bool refine = false;
 };
 
 // Problems: a region of fewer than 4 corners, with corners that are not finite (`also` too), smaller than 12 x 12
 // pixels, or wholly outside the picture or ignored; a reference that is not among the frames or cannot be read; fixed
-// corners that cannot be (corrected.h); `progress` saying no. Frames that could not be followed are no problem: they
-// carry a status and a reason, and poses from the frames around where there are some (bridge.h). The same bytes with
-// any runner. progress(done, total) is called on the calling thread after each frame; false stops.
+// corners that cannot be (corrected.h); with `refine` fewer than kFewestViews - 1 frames fit for a texture; `progress`
+// saying no. Frames that could not be followed are no problem: they carry a status and a reason, and poses from the
+// frames around where there are some (bridge.h). The same bytes with any runner. progress(done, total) is called on the
+// calling thread after each frame; false stops.
 Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& options, const Runner& runner,
                            const std::function<bool(int done, int total)>& progress = {});
 

@@ -131,7 +131,9 @@ Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options,
     const auto in_pass = [&](int done, int total) {
       return !progress || progress(pass * total + done, (rolling ? kPasses + 1 : 1) * total);
     };
-    auto poses = track_rectified(rectified, bend, options.plane, runner, in_pass);
+    PlaneOptions plane = options.plane;
+    plane.refine = plane.refine && pass == (rolling ? kPasses : 0);  // In pictures that are as straight as they get.
+    auto poses = track_rectified(rectified, bend, plane, runner, in_pass);
     if (!poses) return fail(poses.error());
     const std::vector<Sight> sights = rolling ? sights_of(bend, *poses) : std::vector<Sight>{};
     bend.poses = std::move(*poses);
