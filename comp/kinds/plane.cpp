@@ -27,6 +27,7 @@ struct Plane {
   double weak_px = 0.5;
   MotionModel model = MotionModel::homography;
   LockedAxis lock = LockedAxis::none;
+  bool refine = false;
   LensTerms estimate_lens = LensTerms::no;
   double readout = 0;
   bool estimate_readout = false;
@@ -174,7 +175,8 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
                              .region = std::move(choice->region),
                              .weak_px = p.weak_px,
                              .limits = {p.model, p.lock},
-                             .fixed = std::move(*fixed)};
+                             .fixed = std::move(*fixed),
+                             .refine = p.refine};
   const BentOptions bent{options, m.has(kLens) ? m.lens(kLens) : Lens{}, p.readout, p.estimate_readout,
                          static_cast<int>(p.estimate_lens)};
   auto motion =
@@ -294,6 +296,12 @@ Kind declare() {
            .choices = {"homography", "affine", "similarity", "translation"}})
       .param("lock", &Plane::lock,
              {.doc = "The coordinate in which the region's centre stays where it is.", .choices = {"none", "x", "y"}})
+      .param(
+          "refine", &Plane::refine,
+          {.doc =
+               "Solve for all frames and one clean texture together, once all have been found: where grain is heavy, "
+               "or heavier in the reference than elsewhere. Asks for a few frames that move by 2 px at most while "
+               "the shutter is open; about twice the time; nothing is smoothed over time."})
       .param("estimate_lens", &Plane::estimate_lens,
              {.doc = "Find the lens by how the plane bends as it crosses the picture: k1, or k1 and k2 (kind lens). A "
                      "lens that is given is then where to start from.",
