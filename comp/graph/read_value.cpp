@@ -140,6 +140,17 @@ struct Reader {
     }
     return Value(out);
   }
+  Result<Value> operator()(const Polygons&) const {
+    Polygons out;
+    const auto* list = std::get_if<RawList>(&raw.value);
+    if (!list) return wrong("a list of outlines, as in [[[0, 0], [90, 0], [90, 60]]]", raw);
+    for (const Raw& item : *list) {
+      auto outline = Reader{item, param, fmt::format("outline {} of {}", out.size() + 1, what), file}(Polygon{});
+      if (!outline) return outline;
+      out.push_back(std::get<Polygon>(std::move(*outline)));
+    }
+    return Value(out);
+  }
   Result<Value> operator()(const PathKeys&) const {
     PathKeys out;
     const auto* table = std::get_if<RawTable>(&raw.value);

@@ -21,7 +21,8 @@ enum class LensTerms { no, k1, k1_k2 };
 struct Plane {
   FrameOrAuto reference{0};
   Polygon region;
-  std::string region_file, region_name;
+  Polygons also;
+  std::string region_file, region_name, also_names;
   std::string file;
   std::string fixed_file;
   double weak_px = 0.5;
@@ -95,16 +96,44 @@ Result<Motion> from_file(const Plane& p, const Shot& shot) {
   return motion;
 }
 
-Result<std::vector<Point>> region_of(const Plane& p, const Shot& shot) {
-  if (p.region_file.empty()) return p.region;
+// Outlines of the plane's SVG by their names, in pixels of the plate.
+Result<Polygons> drawn(const Plane& p, const Shot& shot, const std::vector<std::string>& names) {
   auto drawing = load_svg(shot.path(p.region_file));
   if (!drawing) return fail(drawing.error());
   auto place = plate_from_drawing(*drawing, shot.width, shot.height);
   if (!place) return fail(place.error());
-  auto region = pick_region(*drawing, p.region_name);
-  if (!region) return fail(region.error());
-  for (Point& corner : *region) corner = map(*place, corner);
-  return region;
+  Polygons outlines;
+  for (const std::string& name : names) {
+    auto outline = pick_region(*drawing, name);
+    if (!outline) return fail(outline.error());
+    for (Point& corner : *outline) corner = map(*place, corner);
+    outlines.push_back(std::move(*outline));
+  }
+  return outlines;
+}
+
+Result<std::vector<Point>> region_of(const Plane& p, const Shot& shot) {
+  if (p.region_file.empty()) return p.region;
+  auto outlines = drawn(p, shot, {p.region_name});
+  if (!outlines) return fail(outlines.error());
+  return std::move(outlines->front());
+}
+
+Result<Polygons> also_of(const Plane& p, const Shot& shot) {
+  if (p.also_names.empty()) return p.also;
+  std::vector<std::string> names;
+  for (size_t at = 0; at < p.also_names.size();) {
+    const size_t end = std::min(p.also_names.find(',', at), p.also_names.size());
+    std::string name = p.also_names.substr(at, end - at);
+    name.erase(0, name.find_first_not_of(' '));
+    name.erase(name.find_last_not_of(' ') + 1);
+    if (!name.empty()) names.push_back(std::move(name));
+    at = end + 1;
+  }
+  auto outlines = drawn(p, shot, names);
+  if (!outlines) return fail(outlines.error());
+  outlines->insert(outlines->begin(), p.also.begin(), p.also.end());
+  return outlines;
 }
 
 // What a person has corrected; nothing without a file. It is wrong at once where it cannot be, not after the tracking.
@@ -171,8 +200,11 @@ Result<Measured> measure(const Plane& p, const Measuring& m) {
   if (!choice) return fail(choice.error());
   auto fixed = fixed_of(p, choice->region, m.shot);
   if (!fixed) return fail(fixed.error());
+  auto also = also_of(p, m.shot);
+  if (!also) return fail(also.error());
   const PlaneOptions options{.reference = choice->reference,
                              .region = std::move(choice->region),
+                             .also = std::move(*also),
                              .weak_px = p.weak_px,
                              .limits = {p.model, p.lock},
                              .fixed = std::move(*fixed),
@@ -274,6 +306,12 @@ Kind declare() {
       .param("region_file", &Plane::region_file,
              {.doc = "An SVG the region is drawn in, instead of its corners.", .role = Role::file_in})
       .param("region_name", &Plane::region_name, {.doc = "The id of the region in that SVG; empty: its only shape."})
+      .param("also", &Plane::also,
+             {.doc = "Other parts of the same plane in the reference frame, each with three corners or more: followed "
+                     "together with the region, so that it is known better, and where it is hidden itself.",
+              .unit = Unit::px,
+              .example = "[[[760, 90], [860, 90], [860, 300], [760, 300]]]"})
+      .param("also_names", &Plane::also_names, {.doc = "The ids of such parts in that SVG, with commas between them."})
       .param(
           "reference", &Plane::reference,
           {.doc =
@@ -329,6 +367,24 @@ Kind declare() {
         if (given("fixed_file"))
           return Complaint{"fixed_file", "corrects corners of a region that is drawn, but reference is \"auto\"",
                            "measure first, then write the reference and the region that were chosen"};
+        return std::nullopt;
+      })
+      .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {
+        if (given("also_names") && !given("region_file"))
+          return Complaint{"also_names", "names parts of a drawing, but there is none",
+                           "name it with region_file, or give the parts' corners with also"};
+        const std::string_view name = given("also") ? "also" : "also_names";
+        if (!given(name)) return std::nullopt;
+        if (automatic(p))
+          return Complaint{name, "tells parts of a plane that is drawn, but reference is \"auto\"",
+                           "measure first, then write the reference and the region that were chosen"};
+        if (given("file"))
+          return Complaint{name, "tells what is measured, but file is used instead of measuring",
+                           "take one of them out"};
+        for (size_t i = 0; i < p.also.size(); ++i)
+          if (p.also[i].size() < 3)
+            return Complaint{"also", fmt::format("has {} corners in outline {}", p.also[i].size(), i + 1),
+                             "a part of a plane needs 3 or more"};
         return std::nullopt;
       })
       .rule([](const Plane& p, const Given& given) -> std::optional<Complaint> {

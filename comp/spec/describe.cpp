@@ -179,6 +179,12 @@ Json schema_of(const Param& p) {
              {"patternProperties", {{"^-?[0-9]+$", {{"type", "string"}}}}},
              {"additionalProperties", false}};
         break;
+      case 10:
+        s = {{"type", "array"},
+             {"items",
+              {{"type", "array"},
+               {"items", {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 2}, {"maxItems", 2}}}}}};
+        break;
       default: {
         Json frame = number;
         frame["type"] = "integer";

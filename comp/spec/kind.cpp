@@ -105,6 +105,10 @@ std::string complaint(const Param& p, const Value& v) {
   } else if (const auto* polygon = std::get_if<Polygon>(&v)) {
     for (const Point& q : *polygon)
       if (!q.allFinite()) return fmt::format("{} has a corner that is not a number", p.name);
+  } else if (const auto* polygons = std::get_if<Polygons>(&v)) {
+    for (const Polygon& outline : *polygons)
+      for (const Point& q : outline)
+        if (!q.allFinite()) return fmt::format("{} has a corner that is not a number", p.name);
   }
   return {};
 }

@@ -53,10 +53,10 @@ double Animated::at(double frame) const {
 }
 
 std::string_view value_type_name(const Value& v) {
-  constexpr std::string_view n[] = {"true or false",      "a whole number",   "a number",
-                                    "a text in quotes",   "a number",         "a list of frames",
-                                    "a list of numbers",  "a list of points", "a table of frames and path data",
-                                    "a frame or \"auto\""};
+  constexpr std::string_view n[] = {"true or false",       "a whole number",    "a number",
+                                    "a text in quotes",    "a number",          "a list of frames",
+                                    "a list of numbers",   "a list of points",  "a table of frames and path data",
+                                    "a frame or \"auto\"", "a list of outlines"};
   return n[v.index()];
 }
 
@@ -108,6 +108,9 @@ struct Writer {
   std::string operator()(const std::vector<double>& v) const { return list(v, number); }
   std::string operator()(const Polygon& v) const {
     return list(v, [](const Point& p) { return "[" + number(p.x()) + ", " + number(p.y()) + "]"; });
+  }
+  std::string operator()(const Polygons& v) const {
+    return list(v, [this](const Polygon& p) { return (*this)(p); });
   }
   std::string operator()(const PathKeys& keys) const {
     std::string s = "{ ";

@@ -48,10 +48,11 @@ struct FrameOrAuto {
 };
 
 using Polygon = std::vector<Point>;
+using Polygons = std::vector<Polygon>;
 using PathKeys = std::map<int, std::string>;  // Frame -> SVG path data.
 
 using Value = std::variant<bool, int64_t, double, std::string, Animated, std::vector<int64_t>, std::vector<double>,
-                           Polygon, PathKeys, FrameOrAuto>;
+                           Polygon, PathKeys, FrameOrAuto, Polygons>;
 // In words: "a number", "a list of points" ...
 std::string_view value_type_name(const Value& v);
 

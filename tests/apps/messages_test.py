@@ -186,6 +186,18 @@ class Messages(unittest.TestCase):
         self.says(PLATE + 'w = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40]] }\n' + OUT,
                   'quay.toml:2:49: w.region has 3 corners; a plane needs 4 or more\n')
 
+    def test_parts_of_a_plane(self):
+        region = 'w = { kind = "plane", image = "plate", region = [[9, 9], [40, 9], [40, 40], [9, 40]], '
+        self.says(PLATE + region + 'also = [[[9, 9], [40, 9]]] }\n' + OUT,
+                  'quay.toml:2:94: w.also has 2 corners in outline 1; a part of a plane needs 3 or more\n')
+        self.says(PLATE + region + 'also = [[9, 9], [40, 9]] }\n' + OUT,
+                  'quay.toml:2:96: corner 1 of outline 1 of w.also is not a point; a point is [x, y] in pixels\n')
+        self.says(PLATE + region + 'also = 9 }\n' + OUT,
+                  'quay.toml:2:94: w.also is a whole number; it takes a list of outlines, as in [[[0, 0], [90, 0], [90, 60]]]\n')
+        self.says(PLATE + region + 'also_names = "door" }\n' + OUT,
+                  'quay.toml:2:100: w.also_names names parts of a drawing, but there is none; name it with region_file, or give the '
+                  "parts' corners with also\n")
+
     def test_region_outside(self):
         self.says(PLATE + 'w = { kind = "plane", image = "plate", region = [[90, 9], [140, 9], [140, 40], [90, 40]] }\n' + OUT,
                   'quay.toml:2:49: w.region lies outside the plate, which is 64x48; draw it over the reference frame\n')

@@ -116,6 +116,7 @@ TEST(Value, Text) {
   EXPECT_EQ(to_text(std::string("a\"b\\\n")), "\"a\\\"b\\\\\\u000A\"");
   EXPECT_EQ(to_text(Polygon{{1, 2.5}}), "[[1.0, 2.5]]");
   EXPECT_EQ(to_text(PathKeys{{3, "M 0 0"}}), "{ 3 = \"M 0 0\" }");
+  EXPECT_EQ(to_text(Polygons{{{1, 2.5}, {3, 4}}, {}}), "[[[1.0, 2.5], [3.0, 4.0]], []]");
   EXPECT_EQ(to_text(FrameOrAuto{-7}), "-7");
   EXPECT_EQ(to_text(FrameOrAuto{}), "\"auto\"");
 }
