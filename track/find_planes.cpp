@@ -31,7 +31,8 @@ constexpr double kSurePx = 0.05;  // Known to so much, a corner is worth half of
 // follow; and where pixels are ignored.
 constexpr double kOther = -2, kNothing = -0.15, kNever = -1e6;
 constexpr double kLeastVisible = 0.15, kLeastAgreement = 0.3, kSurelyBent = 20;  // As in track/plane.cpp.
-constexpr double kSmearPx = 0.5, kSmaller = 0.8, kSofter = 1.5;  // By which a frame is worse for a person to see.
+constexpr double kSmearPx = 0.5, kSmaller = 0.8, kSofter = 1.5,
+                 kMoreVisible = 0.05;  // By which a frame is worse for a person to see.
 
 // A region of a plane on one frame.
 struct Candidate {
@@ -156,12 +157,16 @@ std::optional<Candidate> candidate(const FeaturePaths& in, const PlaneGroup& gro
   return c;
 }
 
-// How sure the tracker is of the region's corners on another frame, px; not a number where it does not find it there.
-double sigma_on(const Candidate& c, const Reference& reference, double reference_noise, const Picture& image,
-                const Picture& hidden, int frame, const PlaneFrames& frames, const FindOptions& options) {
+// What comes of aligning a region to another frame.
+struct Trial {
+  double sigma_px = NAN;  // How sure the tracker is of the corners; not a number where it does not find them there.
+  double visible = 0;  // Share of the reference's texture that is seen there: what stands before it on either is not.
+};
+Trial trial_on(const Candidate& c, const Reference& reference, double reference_noise, const Picture& image,
+               const Picture& hidden, int frame, const PlaneFrames& frames, const FindOptions& options) {
   const Pose& start = *c.motion.find(frame);
   const auto window = mapped_bounds(start.frame_from_ref, reference.box());
-  if (!window || intersect(window->grown(48), image.window()).empty()) return NAN;
+  if (!window || intersect(window->grown(48), image.window()).empty()) return {};
   Reference::Options o;
   o.from_level = std::min(kStartLevel, reference.levels() - 1);
   o.to_level = std::min(reference.finest(), o.from_level);
@@ -175,13 +180,13 @@ double sigma_on(const Candidate& c, const Reference& reference, double reference
   a.frame_from_ref = start.frame_from_ref;
   a = reference.align(p, Blocked(hidden, kIgnoreGrow), a, o, serial());
   if (!plausible(a.frame_from_ref, c.plane.region) || a.visible < kLeastVisible || a.agreement < kLeastAgreement)
-    return NAN;
+    return {};
   const Eigen::MatrixXd covariance = corner_covariance(reference, a);
-  if (!covariance.allFinite()) return NAN;
+  if (!covariance.allFinite()) return {};
   Pose pose{frame, a.frame_from_ref};
   pose.corner_covariance.assign(covariance.data(), covariance.data() + covariance.size());
   // What bends against the plane is off by as much, however sure its texture is.
-  return std::hypot(worst_sigma(pose), a.bending.certainty > kSurelyBent ? a.bending.px : 0);
+  return {std::hypot(worst_sigma(pose), a.bending.certainty > kSurelyBent ? a.bending.px : 0), a.visible};
 }
 
 // Aligns the candidates of one reference to all keys.
@@ -192,7 +197,7 @@ void try_out(const std::vector<Candidate*>& of, int reference, const std::vector
   const double noise = noise_sigma(image);
   std::vector<Reference> references;
   for (const Candidate* c : of) references.emplace_back(image, ignore, c->plane.region, runner);
-  std::vector<double> worth(of.size());
+  std::vector<double> worth(of.size()), visible(of.size());
   for (int key : keys) {
     if (key == reference) continue;
     const Picture there = frames.image(key), hidden = frames.ignore(key);
@@ -204,17 +209,19 @@ void try_out(const std::vector<Candidate*>& of, int reference, const std::vector
       const auto seen = mapped_region(pose->frame_from_ref, c.plane.region);
       if (area_inside(seen, there.window()) < kSeenLimit * std::abs(signed_area(seen))) return;
       ++c.plane.tried;
-      const double sigma = sigma_on(c, references[i], noise, there, hidden, key, frames, options);
-      if (!std::isfinite(sigma)) return;
+      const Trial trial = trial_on(c, references[i], noise, there, hidden, key, frames, options);
+      if (!std::isfinite(trial.sigma_px)) return;
       ++c.plane.agreed;
-      worth[i] += worth_of_sigma(sigma);
+      worth[i] += worth_of_sigma(trial.sigma_px);
+      visible[i] += trial.visible;
     });
   }
   for (size_t i = 0; i < of.size(); ++i) {
     FoundPlane& p = of[i]->plane;
     if (p.agreed == 0) continue;
     p.sigma_px = kSurePx * (p.agreed / worth[i] - 1);
-    p.worth = worth[i] / double(keys.size() - 1) * p.share;
+    p.visible = visible[i] / p.agreed;
+    p.worth = worth[i] / double(keys.size() - 1) * p.share * p.visible;
   }
 }
 
@@ -232,6 +239,9 @@ std::string reason_of(const FoundPlane& p, const FoundPlane* first, int first_fr
     s += fmt::format(": it shows {:.0f} % of the size", 100 * first->area_px / p.area_px);
   else if (first->texture_px > kSofter * p.texture_px)
     s += ": it is less sharp";
+  else if (first->visible < p.visible - kMoreVisible)
+    s += fmt::format(": {:.0f} % of what it shows is seen on others, instead of {:.0f} %", 100 * first->visible,
+                     100 * p.visible);
   return s;
 }
 

@@ -24,6 +24,7 @@ struct FoundPlane {
   // What a corner will be known to, one standard deviation: the one whose worth is the mean of those frames'.
   double sigma_px = 0;
   double texture_px = 0;  // The same by the reference's texture alone (texture_sigma.h).
+  double visible = 0;     // Share of its texture that was seen on those frames.
   double smear_px = 0;    // In the reference, while the shutter is open.
   double worth = 0;       // By which planes are ranked, 0 to 1.
   std::string reason;     // Why this frame, in words without a full stop.
