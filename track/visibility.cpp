@@ -153,8 +153,9 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
   });
   // Texture counts for no more than a few times what most of the region has: what passes in front may have much more.
   values.clear();
-  for (int y = 0; y < height; ++y)
-    for (int i = 0; i < width; ++i)
+  const int step = int64_t{width} * height < 10000 ? 1 : 2;
+  for (int y = 0; y < height; y += step)
+    for (int i = 0; i < width; i += step)
       if (excess.row(y)[i] >= 0) values.push_back(energy.row(y)[i]);
   const f8 strong = splat8(values.empty() ? 0 : kStrong * quantile(values, 0.5));
   struct Totals {
