@@ -7,6 +7,8 @@
 #include <cmath>
 #include <limits>
 
+#include "track/stance.h"
+
 namespace pw {
 namespace {
 
@@ -36,9 +38,7 @@ struct Plane {
   }
   // A pose from the homography of the plane, at a focal length.
   std::optional<View> pose(const Matrix3& image_from_plane, double f) const {
-    Matrix3 k;
-    k << f, 0, cx, 0, f, cy, 0, 0, 1;
-    Matrix3 b = k.inverse() * image_from_plane;
+    Matrix3 b = pinhole(f, cx, cy).inverse() * image_from_plane;
     b /= (b.col(0).norm() + b.col(1).norm()) / 2;
     Point middle(0, 0);
     for (const Point& p : plane) middle += p / double(plane.size());
@@ -171,20 +171,8 @@ struct Fit {
 
 // What a person wants to know of a view: height, tilt, roll.
 Eigen::Vector3d stance(const View& v) {
-  const Eigen::Vector3d eye = -v.camera_from_world.transpose() * v.t;
-  const Eigen::Vector3d ahead = v.camera_from_world.row(2), right = v.camera_from_world.row(0);
-  const Eigen::Vector3d level = Eigen::Vector3d(0, 1, 0).cross(ahead).normalized();
-  const double degrees = 180 / M_PI;
-  return {-eye.y(), std::asin(std::clamp(ahead.y(), -1.0, 1.0)) * degrees,
-          std::atan2(right.dot(ahead.cross(level)), right.dot(level)) * degrees};
-}
-
-Matrix3 frame_from_ground(const View& v, const Matrix3& k, double height) {
-  const Eigen::Vector3d ahead = v.camera_from_world.row(2), down(0, 1, 0);
-  const Eigen::Vector3d z = Eigen::Vector3d(ahead.x(), 0, ahead.z()).normalized(), x = down.cross(z);
-  Matrix3 m;
-  m << v.camera_from_world * x, v.camera_from_world * z, v.camera_from_world * down * height;
-  return k * m;
+  const Eigen::Vector3d down = v.camera_from_world.col(1);
+  return {v.t.dot(down), tilt_deg(down), roll_deg(down)};
 }
 
 tl::unexpected<Problems> no_camera(std::string what, std::string remedy) {
@@ -274,9 +262,7 @@ Result<Camera> find_camera(const Motion& motion, const CameraOptions& o) {
   double sum = 0;
   for (size_t i = 0; i < p.plane.size(); ++i) sum += (p.seen(v, c.focal_px, i) - p.clicked[i]).squaredNorm();
   c.residual_px = std::sqrt(sum / double(p.plane.size()));
-  Matrix3 k;
-  k << c.focal_px, 0, p.cx, 0, c.focal_px, p.cy, 0, 0, 1;
-  c.frame_from_ground = frame_from_ground(v, k, c.height_m);
+  c.frame_from_ground = frame_from_ground(v.camera_from_world.col(1), pinhole(c.focal_px, p.cx, p.cy), c.height_m);
   if (c.residual_px > std::max(2.0, 5 * o.click_px))
     c.doubt = fmt::format("the points miss by {:.1f} px; some of them or of their lengths are wrong", c.residual_px);
   else if (c.focal_sd_px > o.weak_share * c.focal_px)
