@@ -7,6 +7,7 @@
 
 #include "comp/kinds/stored_json.h"
 #include "comp/spec/declare.h"
+#include "track/camera_two_planes.h"
 
 namespace pw::camera_kind {
 namespace {
@@ -16,16 +17,32 @@ struct CameraParams {
   Polygon points_px, points_m;
   double focal_px = 0;
   double click_px = 0.3;
+  Stands second_stands = Stands::upright;
+  bool square = false;
 };
-enum { kMotion };
+enum { kMotion, kSecond };
+
+Result<Camera> found(const CameraParams& p, const Measuring& m) {
+  const Motion& motion = m.motion(kMotion);
+  const Polygon& image_points = p.points_px.empty() ? motion.region : p.points_px;
+  if (!m.has(kSecond))
+    return find_camera(motion, {.stands = p.stands,
+                                .image_points = image_points,
+                                .plane_points = p.points_m,
+                                .focal_px = p.focal_px,
+                                .click_px = p.click_px});
+  return find_camera(motion, m.motion(kSecond),
+                     {.first = p.stands,
+                      .second = p.second_stands,
+                      .square = p.square,
+                      .image_points = image_points,
+                      .plane_points = p.points_m,
+                      .focal_px = p.focal_px,
+                      .click_px = p.click_px});
+}
 
 Result<Measured> measure(const CameraParams& p, const Measuring& m) {
-  const Motion& motion = m.motion(kMotion);
-  auto camera = find_camera(motion, {.stands = p.stands,
-                                     .image_points = p.points_px.empty() ? motion.region : p.points_px,
-                                     .plane_points = p.points_m,
-                                     .focal_px = p.focal_px,
-                                     .click_px = p.click_px});
+  auto camera = found(p, m);
   if (!camera) return fail(camera.error());
   return Measured(std::move(*camera));
 }
@@ -91,16 +108,26 @@ Problems remarks(const Measured& m) {
 }  // namespace
 
 Kind declare() {
-  return Declare<CameraParams>("camera", Family::measure, 1,
-                               "Focal length, height and tilt of the camera, from a plane with lengths that are known.")
+  return Declare<CameraParams>(
+             "camera", Family::measure, 1,
+             "Focal length, height and tilt of the camera: from a plane of known shape, or from two planes that it "
+             "moves past and one known length.")
       .also({"focal length", "horizon", "camera solve"})
       .input({"motion", Flow::motion, "The plane."})
+      .input({.name = "second",
+              .flow = Flow::motion,
+              .doc =
+                  "Another plane of the scene, in a shot whose camera travels: two points with a known distance on the "
+                  "first are then enough.",
+              .required = false})
       .output({"camera", Flow::camera, "The camera in the reference frame."})
       .param("stands", &CameraParams::stands,
              {.doc = "Which way the plane lies: on the ground, or upright.", .choices = {"ground", "upright"}})
-      .param("points_px", &CameraParams::points_px,
-             {.doc = "Places on the plane in the reference frame, four or more; without them the region's corners.",
-              .unit = Unit::px})
+      .param(
+          "points_px", &CameraParams::points_px,
+          {.doc = "Places on the plane in the reference frame, four or more, with a second plane two or more; without "
+                  "them the region's corners.",
+           .unit = Unit::px})
       .param("points_m", &CameraParams::points_m,
              {.doc = "Where they are, metres: to the right, and ahead on the ground or up on an upright plane.",
               .required = true,
@@ -121,9 +148,23 @@ Kind declare() {
               .max = 100,
               .low = 0.1,
               .high = 3})
-      .rule([](const CameraParams& p, const Given&) -> std::optional<Complaint> {
-        if (p.points_m.size() < 4)
-          return Complaint{"points_m", fmt::format("has {} points", p.points_m.size()), "a camera needs 4 or more"};
+      .param("second_stands", &CameraParams::second_stands,
+             {.doc = "Which way the second plane lies.", .choices = {"ground", "upright"}})
+      .param(
+          "square", &CameraParams::square,
+          {.doc = "Two upright planes meet at right angles, as the sides of a house; the ground and an upright plane "
+                  "always do."})
+      .rule([](const CameraParams& p, const Given& given) -> std::optional<Complaint> {
+        const bool two = given("second");
+        for (const char* key : {"second_stands", "square"})
+          if (!two && given(key)) return Complaint{key, "is of a second plane", "say which: second = \"NODE\""};
+        if (two && p.stands == Stands::ground && p.second_stands == Stands::ground)
+          return Complaint{"second_stands", "puts both planes on the ground", "the camera needs an upright one"};
+        if (!two && p.points_m.size() < 4)
+          return Complaint{"points_m", fmt::format("has {} points", p.points_m.size()),
+                           "a camera needs 4 or more, or a second plane"};
+        if (p.points_m.size() < 2)
+          return Complaint{"points_m", fmt::format("has {} points", p.points_m.size()), "a length needs 2 or more"};
         if (p.points_px.empty() || p.points_px.size() == p.points_m.size()) return std::nullopt;
         return Complaint{"points_px",
                          fmt::format("has {} points, points_m has {}", p.points_px.size(), p.points_m.size()),

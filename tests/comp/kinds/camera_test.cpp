@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
+#include <set>
 
 #include "comp/kinds/registry.h"
 #include "tests/folder.h"
@@ -50,15 +51,26 @@ TEST(CameraKind, IsToldInASentence) {
 TEST(CameraKind, MistakesInWords) {
   const Kind& kind = *find_kind(all_kinds(), "camera");
   const auto params = kind.fresh();
+  std::set<std::string, std::less<>> there;
   const auto said = [&] {
-    const auto c = kind.rules[0](params.get(), [](std::string_view) { return true; });
+    const auto c = kind.rules[0](params.get(), [&](std::string_view key) { return there.contains(key); });
     return c ? std::string(c->key) + " " + c->what + "; " + c->remedy : std::string();
   };
-  EXPECT_EQ(said(), "points_m has 0 points; a camera needs 4 or more");
+  EXPECT_EQ(said(), "points_m has 0 points; a camera needs 4 or more, or a second plane");
   kind.param("points_m")->set(params.get(), Polygon{{0, 0}, {1, 0}, {1, 1}, {0, 1}});
   EXPECT_EQ(said(), "");
   kind.param("points_px")->set(params.get(), Polygon{{0, 0}});
   EXPECT_EQ(said(), "points_px has 1 points, points_m has 4; give each place in both, in the same order");
+  there.insert("square");
+  EXPECT_EQ(said(), "square is of a second plane; say which: second = \"NODE\"");
+  there.insert("second");
+  kind.param("points_px")->set(params.get(), Polygon{{0, 0}, {5, 0}});
+  kind.param("points_m")->set(params.get(), Polygon{{0, 0}, {1, 0}});
+  EXPECT_EQ(said(), "");
+  kind.param("points_m")->set(params.get(), Polygon{{0, 0}});
+  EXPECT_EQ(said(), "points_m has 1 points; a length needs 2 or more");
+  kind.param("second_stands")->set(params.get(), Value(std::string("ground")));
+  EXPECT_EQ(said(), "second_stands puts both planes on the ground; the camera needs an upright one");
 }
 
 }  // namespace pw::camera_kind_test
