@@ -8,6 +8,9 @@ tilt. Since clicks are a matter of luck, they are made TRIES times: once as they
 pixel beside. Worst of all tries against truth/camera.json, which is opened for that alone: focal length and height as
 shares of the true ones, tilt in degrees.
 
+And once more from two planes, the quay and the hall's wall, whose motions alone must tell focal length and tilt; of all
+lengths only that between two joints of the blocks is known, clicked as before.
+
 Prints figures and lines "BAR name value" for tests/bars.toml.
 """
 import json
@@ -25,6 +28,15 @@ TRIES = 12
 CLICKS = (((384, 382.5), (-1.37, 6.95)), ((458.5, 383), (0, 6.95)), ((614, 383), (2.86, 6.95)), ((688, 383), (4.23, 6.95)),
           ((721, 383), (4.83, 6.95)), ((443.5, 512), (0, 0)), ((590, 512), (1.45, 0)), ((736, 512.5), (2.90, 0)),
           ((881.5, 512.5), (4.35, 0)))
+JOINTS = CLICKS[5], CLICKS[8]
+
+
+def two_planes(number, beside):
+    """The node of one try from two planes."""
+    pixels = [[x + beside(), y + beside()] for (x, y), _ in JOINTS]
+    metres = [list(m) for _, m in JOINTS]
+    return (f'\n[pair{number}]\nkind = "camera"\nmotion = "ground"\nsecond = "hall"\n'
+            f'points_px = {pixels}\npoints_m = {metres}\n')
 
 
 def camera(number, beside):
@@ -57,34 +69,42 @@ def lineup(platewright, clip, shot):
     assert 120 < picture[100, 480, 3] < 136, "the plate is half there"
 
 
+def judge(work, way, truth, row):
+    """The worst of all tries of one way against the truth."""
+    worst = {"focal_px": 0.0, "height_m": 0.0, "tilt_deg": 0.0}
+    for k in range(TRIES):
+        f = json.loads((work / "harbour.measured" / f"{way}{k}.json").read_text())
+        off = {name: f[name] - truth[name] for name in worst}
+        print(f"  {way} {k:2d}: " + ", ".join(f"{name} {f[name]:.3f} +- {f[name.replace('_', '_sd_', 1)]:.3f} ({off[name]:+.3f})"
+                                              for name in worst) + f", misses by {f['residual_px']:.2f} px")
+        for name in worst:
+            worst[name] = max(worst[name], abs(off[name]) / (1 if name == "tilt_deg" else truth[name]))
+    print(f"BAR {row}.focal_share {worst['focal_px']:.5f}")
+    print(f"BAR {row}.height_share {worst['height_m']:.5f}")
+    print(f"BAR {row}.tilt_deg {worst['tilt_deg']:.5f}")
+
+
 def main():
     platewright, clip, work = [pathlib.Path(a).resolve() for a in sys.argv[1:4]]
     shutil.rmtree(work, ignore_errors=True)
     work.mkdir(parents=True)
     shutil.copytree(FIXTURES / "harbour", work / "harbour")
     chance = random.Random(7)
-    nodes = [camera(0, lambda: 0)] + [camera(k, lambda: chance.choice((-0.5, 0, 0.5))) for k in range(1, TRIES)]
+    half = lambda: chance.choice((-0.5, 0, 0.5))
+    nodes = [camera(0, lambda: 0)] + [camera(k, half) for k in range(1, TRIES)]
+    nodes += [two_planes(0, lambda: 0)] + [two_planes(k, half) for k in range(1, TRIES)]
     shot = work / "harbour.toml"
     shot.write_text((FIXTURES / "harbour.toml").read_text() + "".join(nodes))
-    done = subprocess.run([platewright, "measure", shot, *[f"eye{k}" for k in range(TRIES)], "--threads", "2", "--set",
-                           f"plate.file={clip}/f.####.png"], capture_output=True, text=True)
+    tries = [f"{way}{k}" for way in ("eye", "pair") for k in range(TRIES)]
+    done = subprocess.run([platewright, "measure", shot, *tries, "--threads", "2", "--set", f"plate.file={clip}/f.####.png"],
+                          capture_output=True, text=True)
     if done.returncode != 0:
         sys.exit(f"measure ended with status {done.returncode}\n{done.stdout}{done.stderr}")
-    found = [json.loads((work / "harbour.measured" / f"eye{k}.json").read_text()) for k in range(TRIES)]
-
     lineup(platewright, clip, shot)
 
     truth = json.loads((clip / "truth" / "camera.json").read_text())
-    worst = {"focal_px": 0.0, "height_m": 0.0, "tilt_deg": 0.0}
-    for k, f in enumerate(found):
-        off = {name: f[name] - truth[name] for name in worst}
-        print(f"  try {k:2d}: " + ", ".join(f"{name} {f[name]:.3f} +- {f[name.replace('_', '_sd_', 1)]:.3f} ({off[name]:+.3f})"
-                                           for name in worst) + f", clicks miss by {f['residual_px']:.2f} px")
-        for name in worst:
-            worst[name] = max(worst[name], abs(off[name]) / (1 if name == "tilt_deg" else truth[name]))
-    print(f"BAR harbour.camera.focal_share {worst['focal_px']:.5f}")
-    print(f"BAR harbour.camera.height_share {worst['height_m']:.5f}")
-    print(f"BAR harbour.camera.tilt_deg {worst['tilt_deg']:.5f}")
+    judge(work, "eye", truth, "harbour.camera")
+    judge(work, "pair", truth, "harbour.camera.two_planes")
 
 
 if __name__ == "__main__":
