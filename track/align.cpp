@@ -94,7 +94,7 @@ Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, 
     const Reach all = spline_reach(pixels.window());
     const Reach real{std::max(all.x0, picture.x0 * scale + edge), std::max(all.y0, picture.y0 * scale + edge),
                      std::min(all.x1, picture.x1 * scale - edge), std::min(all.y1, picture.y1 * scale - edge)};
-    out.level.push_back({std::move(pixels), real, soft, l == 0});
+    out.level.push_back({std::move(pixels), real, soft});
   }
   if (!soft) runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l].spline); });
   return out;

@@ -26,9 +26,8 @@ constexpr Rule kRules[] = {{1, {0}, {1}},
                             {-0.453089923f, -0.269234655f, 0, 0.269234655f, 0.453089923f},
                             {0.118463443f, 0.239314335f, 0.284444444f, 0.239314335f, 0.118463443f}}};
 
-// Of the squares' second moments, in those of a pixel: how far off they still count as a pixel's, however they are
-// turned; and between which a small filter makes them of a pixel's.
-constexpr double kEqual = 0.06, kLeast = 0.2, kMost = 2.4;
+// Of the squares' second moments, up to which they count as a pixel's, however they are turned.
+constexpr double kEqual = 0.06;
 
 // A side of `length` pixels: two points hold the box's transfer function to 3 % below half a cycle per pixel.
 const Rule& rule(double length) { return kRules[length <= 1.3 ? 1 : length <= 2.2 ? 2 : length <= 3.2 ? 3 : 4]; }
@@ -71,13 +70,11 @@ std::vector<Tap> square_taps(double length_u, double length_v, bool softened) {
   return all;
 }
 
-// Samples of square and path: for every place of the square Gauss's rule in time, in one part or in some. Means over a
-// pixel are smoother than what a square's samples are taken from and ask for fewer of them.
-std::vector<Tap> taps(const std::vector<Tap>& square, double way, bool means) {
+// Samples of square and path: for every place of the square Gauss's rule in time, in one part or in some.
+std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
   if (way < kStill) return square;
-  const int parts = way <= 3.2 ? 1 : static_cast<int>(std::ceil(way / (means ? 3 : 2.2)));
-  const double part_way = way / parts;
-  const Rule& time = parts == 1 && !means ? rule(way) : kRules[means && part_way <= 2.2 ? 1 : 2];
+  const int parts = way <= 3.2 ? 1 : static_cast<int>(std::ceil(way / 2.2));
+  const Rule& time = parts == 1 ? rule(way) : kRules[2];
   std::vector<Tap> all;
   for (int part = 0; part < parts; ++part)
     for (int k = 0; k < time.n; ++k)
@@ -127,22 +124,13 @@ inline void set_way(Footprint& f, const Three& path, double x, double y) {
   f.qx = float(0.5 * (u[2] + u[0]) - u[1]), f.qy = float(0.5 * (v[2] + v[0]) - v[1]);
 }
 
-// Second moments of the square, in those of a pixel.
-struct Moments {
-  float xx, xy, yy;
-};
-Moments moments(const Footprint& f) {
-  return {f.ux * f.ux + f.vx * f.vx, f.ux * f.uy + f.vx * f.vy, f.uy * f.uy + f.vy * f.vy};
-}
-
 // The longest sides of the parallelograms that box(x) spans, and the longest way, over the window, looked at on a grid.
 struct Extent {
   double u = 0, v = 0, way = 0;
-  bool equal = true;  // All of them are nearly as large and as round as a pixel...
-  bool near = true;   // ...or can be made so.
+  bool equal = true;  // All of them are nearly as large and as round as a pixel.
 };
 template <class At>
-Extent extent(const Rect& w, bool exact, const At& at) {
+Extent extent(const Rect& w, const At& at) {
   Extent e;
   for (double x : {w.x0 + 0.5, 0.5 * (w.x0 + w.x1), w.x1 - 0.5})
     for (double y : {w.y0 + 0.5, 0.5 * (w.y0 + w.y1), w.y1 - 0.5}) {
@@ -150,45 +138,11 @@ Extent extent(const Rect& w, bool exact, const At& at) {
       const double u = std::hypot(f.ux, f.uy), v = std::hypot(f.vx, f.vy), way = 2 * std::hypot(f.px, f.py);
       if (!std::isfinite(u + v + way)) continue;
       e.u = std::max(e.u, u), e.v = std::max(e.v, v), e.way = std::max(e.way, way);
-      const Moments m = moments(f);
-      e.equal = e.equal && std::max({std::abs(m.xx - 1), std::abs(m.xy), std::abs(m.yy - 1)}) < kEqual;
-      const float middle = (m.xx + m.yy) / 2, apart = std::hypot((m.xx - m.yy) / 2, m.xy);
-      e.near = e.near && middle - apart > kLeast && middle + apart < kMost;
+      const double xx = f.ux * f.ux + f.vx * f.vx, xy = f.ux * f.uy + f.vx * f.vy, yy = f.uy * f.uy + f.vy * f.vy;
+      e.equal = e.equal && std::max({std::abs(xx - 1), std::abs(xy), std::abs(yy - 1)}) < kEqual;
     }
   e.way = std::min(e.way, 400.0);
-  if (exact) e.near = e.equal;
   return e;
-}
-
-// The spline whose means over a pixel are about those of `spline` over squares of other moments: its coefficients
-// filtered by 1 + a d_xx + 2 b d_xy + c d_yy, with second differences d. By the second moments alone, what they differ
-// by would be divided by 24; by kSpread the responses agree best up to a quarter of a cycle per pixel.
-constexpr float kSpread = 1 / 19.f;
-template <class At>
-Raster spread(const Raster& spline, const Runner& runner, const At& moments_at) {
-  const Rect w = spline.window();
-  Raster out(w);
-  const int64_t stride = w.width();
-  runner.run(size_t(w.height() + kBand - 1) / kBand, [&](size_t b) {
-    const int y0 = w.y0 + static_cast<int>(b) * kBand, y1 = std::min(w.y1, y0 + kBand);
-    for (int y = y0; y < y1; ++y) {
-      const f4* p = spline.row(y);
-      f4* o = out.row(y);
-      for (int x = w.x0; x < w.x1; ++x, ++p, ++o) {
-        if (x == w.x0 || x == w.x1 - 1 || y == w.y0 || y == w.y1 - 1) {
-          *o = *p;
-          continue;
-        }
-        const Moments m = moments_at(x + 0.5, y + 0.5);
-        const float a = (m.xx - 1) * kSpread, b = m.xy * kSpread / 2, c = (m.yy - 1) * kSpread;
-        const auto at = [p](int64_t step) { return p[step]; };
-        const f4 across = at(-1) + at(1), down = at(-stride) + at(stride);
-        const f4 turned = at(-stride - 1) + at(stride + 1) - at(-stride + 1) - at(stride - 1);
-        *o = splat(1 - 2 * (a + c)) * *p + splat(a) * across + splat(c) * down + splat(b) * turned;
-      }
-    }
-  });
-  return out;
 }
 
 // The mean over each pixel's taps: kSquare of values of the spline, otherwise of its means over a pixel.
@@ -249,7 +203,7 @@ auto inside(const Reach& reach, float far) {
 f4 unknown(const Footprint&) { return splat(0); }
 
 // Ways along means over a pixel.
-std::vector<Tap> way_taps(double way, bool coarse) { return taps({Tap{0, 0, 0, 1}}, way, coarse); }
+std::vector<Tap> way_taps(double way) { return taps({Tap{0, 0, 0, 1}}, way); }
 
 // The squares of `pixel`, then the way over that, which is the same where the homography changes little along the way.
 // `known(x, y)`: whether all of both is.
@@ -275,7 +229,7 @@ void in_two_steps(const Raster& spline, const std::vector<Tap>& square, float fa
   const auto inside_both = [&, ours = inside(spline_reach(wide.window()))](const Footprint& f) {
     return ours(f) && known(double(f.x), double(f.y));
   };
-  average<true>(wide, way_taps(longest, false), out, runner, way, inside_both, unknown);
+  average<true>(wide, way_taps(longest), out, runner, way, inside_both, unknown);
 }
 
 }  // namespace
@@ -301,22 +255,15 @@ void see_frame(const SplinePicture& frame, const Matrix3& h, const Path& path, R
     if (moves) set_way(f, way, x, y);
     return f;
   };
-  const Extent e = extent(out.window(), frame.exact, at);
-  if (e.near) {
-    const Matrix3 back = inverted(h);
-    const auto moments_at = [&](double x, double y) {
-      const Local p = local(back, x, y);
-      return moments(pixel(p.x, p.y));
-    };
-    const Raster& spline = e.equal ? frame.spline : spread(frame.spline, runner, moments_at);
-    average<false>(spline, way_taps(e.way, !frame.exact), out, runner, at,
-                   inside(shrunk(mean_reach(frame), e.equal ? 0 : 1)), unknown);
+  const Extent e = extent(out.window(), at);
+  if (e.equal) {
+    average<false>(frame.spline, way_taps(e.way), out, runner, at, inside(mean_reach(frame)), unknown);
     return;
   }
   const std::vector<Tap> square = square_taps(e.u, e.v, false);
   const auto known = inside(frame.real, 0.5f);
-  if (e.way < kStill || (frame.exact && e.way < kFar))
-    average<true>(frame.spline, taps(square, e.way, false), out, runner, at, known, unknown);
+  if (e.way < kFar)
+    average<true>(frame.spline, taps(square, e.way), out, runner, at, known, unknown);
   else
     in_two_steps(frame.spline, square, 0.5f, path, out, runner, pixel,
                  [&](double x, double y) { return known(at(x, y)); });
@@ -337,19 +284,16 @@ void see_reference(const SplinePicture& reference, const Matrix3& h, const Path&
     if (moves) set_way(f, around, x, y);
     return f;
   };
-  const Extent e = extent(out.window(), reference.exact, whole);
-  if (e.near && !soft_frame) {
-    const auto moments_at = [&](double x, double y) { return moments(pixel(x, y)); };
-    const Raster& spline = e.equal ? reference.spline : spread(reference.spline, runner, moments_at);
-    average<false>(spline, way_taps(e.way, !reference.exact), out, runner, whole,
-                   inside(shrunk(mean_reach(reference), e.equal ? 0 : 1)), unknown);
+  const Extent e = extent(out.window(), whole);
+  if (e.equal && !soft_frame) {
+    average<false>(reference.spline, way_taps(e.way), out, runner, whole, inside(mean_reach(reference)), unknown);
     return;
   }
   const std::vector<Tap> square = square_taps(e.u, e.v, soft_frame);
   const float far = soft_frame ? 1.5f : 0.5f;
   const auto known = inside(reference.real, far);
-  if (e.way < kStill || (reference.exact && !soft_frame && e.way < kFar))
-    average<true>(reference.spline, taps(square, e.way, false), out, runner, whole, known, unknown);
+  if (e.way < kStill || (!soft_frame && e.way < kFar))
+    average<true>(reference.spline, taps(square, e.way), out, runner, whole, known, unknown);
   else
     in_two_steps(reference.spline, square, far, path, out, runner, pixel,
                  [&](double x, double y) { return known(whole(x, y)); });

@@ -19,10 +19,6 @@ struct SplinePicture {
   // The coefficients are the pixels themselves, so that the spline is the picture convolved with (1 4 1) / 6 in both
   // directions. That costs little of what the picture tells and most of its aliasing and interpolation error.
   bool soft = false;
-  // Squares that are not a pixel's are looked at by samples of their own. Otherwise by means over a pixel, of a spline
-  // filtered so that their second moments are right: a third of the time, and off by less than a tenth where texture is
-  // finest, alike on all sides.
-  bool exact = true;
 };
 
 // Both work in the coordinates of one pyramid level and fill `out` over its window, by bands in parallel. The fourth
