@@ -175,8 +175,7 @@ int main(int argc, char** argv) {
   auto* p = add(
       app, "probe",
       "What a file is; a frame to draw outlines over; which planes can be followed; which frames make good stills; how "
-      "to "
-      "stand at the shoot",
+      "to stand at the shoot",
       "  platewright probe plate.####.png\n"
       "  platewright probe plate.####.png --frame 12 --svg goose.0012.svg\n"
       "  platewright probe quay.toml --planes --out planes.png\n"

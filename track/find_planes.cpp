@@ -15,6 +15,7 @@
 #include "track/shutter.h"
 #include "track/telling.h"
 #include "track/texture_sigma.h"
+#include "track/tracker.h"
 
 namespace pw {
 namespace {
@@ -30,7 +31,6 @@ constexpr double kSurePx = 0.05;  // Known to so much, a corner is worth half of
 // What a square is worth where something moves otherwise, beside 1 where it goes along; where there is nothing to
 // follow; and where pixels are ignored.
 constexpr double kOther = -2, kNothing = -0.15, kNever = -1e6;
-constexpr double kLeastVisible = 0.15, kLeastAgreement = 0.3, kSurelyBent = 20;  // As in track/plane.cpp.
 constexpr double kSmearPx = 0.5, kSmaller = 0.8, kSofter = 1.5,
                  kMoreVisible = 0.05;  // By which a frame is worse for a person to see.
 
@@ -49,22 +49,6 @@ std::vector<int> spread(int first, int last) {
 }
 
 double worth_of_sigma(double sigma_px) { return std::isfinite(sigma_px) ? 1 / (1 + sigma_px / kSurePx) : 0; }
-
-std::vector<Point> mapped_region(const Matrix3& h, std::span<const Point> region) {
-  std::vector<Point> out;
-  for (const Point& p : region) out.push_back(map(h, p));
-  return out;
-}
-
-bool contains(std::span<const Point> polygon, const Point& p) {
-  bool inside = false;
-  for (size_t i = 0; i < polygon.size(); ++i) {
-    const Point &a = polygon[i], &b = polygon[(i + 1) % polygon.size()];
-    if ((a.y() <= p.y()) != (b.y() <= p.y()) && a.x() + (p.y() - a.y()) / (b.y() - a.y()) * (b.x() - a.x()) > p.x())
-      inside = !inside;
-  }
-  return inside;
-}
 
 // What each square of a frame is worth to a plane's region there: whether paths in it go with the plane, and how long
 // they would stay in the picture.
@@ -147,7 +131,7 @@ std::optional<Candidate> candidate(const FeaturePaths& in, const PlaneGroup& gro
     const Matrix3 frame_from_ref = normalised(h * base_from_frame);
     if (!plausible(frame_from_ref, plane.region)) continue;
     c.motion.poses.push_back({f, frame_from_ref});
-    const std::vector<Point> seen = mapped_region(frame_from_ref, plane.region);
+    const std::vector<Point> seen = mapped(frame_from_ref, plane.region);
     plane.corners[f - first] = seen;
     const double share = area_inside(seen, picture) / std::abs(signed_area(seen));
     plane.inside += share >= kInside;
@@ -179,8 +163,7 @@ Trial trial_on(const Candidate& c, const Reference& reference, double reference_
   Alignment a;
   a.frame_from_ref = start.frame_from_ref;
   a = reference.align(p, Blocked(hidden, kIgnoreGrow), a, o, serial());
-  if (!plausible(a.frame_from_ref, c.plane.region) || a.visible < kLeastVisible || a.agreement < kLeastAgreement)
-    return {};
+  if (!plausible(a.frame_from_ref, c.plane.region) || a.visible < kVisibleLimit || a.agreement < kAgreeLimit) return {};
   const Eigen::MatrixXd covariance = corner_covariance(reference, a);
   if (!covariance.allFinite()) return {};
   Pose pose{frame, a.frame_from_ref};
@@ -206,7 +189,7 @@ void try_out(const std::vector<Candidate*>& of, int reference, const std::vector
       Candidate& c = *of[i];
       const Pose* pose = c.motion.find(key);
       if (!pose || references[i].empty()) return;
-      const auto seen = mapped_region(pose->frame_from_ref, c.plane.region);
+      const auto seen = mapped(pose->frame_from_ref, c.plane.region);
       if (area_inside(seen, there.window()) < kSeenLimit * std::abs(signed_area(seen))) return;
       ++c.plane.tried;
       const Trial trial = trial_on(c, references[i], noise, there, hidden, key, frames, options);

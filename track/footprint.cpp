@@ -9,6 +9,7 @@ namespace {
 
 constexpr int kBand = 16;
 constexpr double kStill = 0.1;  // Ways shorter than this smear nothing that matters, pixels.
+constexpr double kPart = 2.2;   // Of a longer way than Gauss's rule takes in one piece, pixels.
 constexpr double kFar = 8;      // Squares are not looked at anew all along ways longer than this.
 
 // Gauss and Legendre's rule with n points on [-1/2, 1/2].
@@ -73,7 +74,7 @@ std::vector<Tap> square_taps(double length_u, double length_v, bool softened) {
 // Samples of square and path: for every place of the square Gauss's rule in time, in one part or in some.
 std::vector<Tap> taps(const std::vector<Tap>& square, double way) {
   if (way < kStill) return square;
-  const int parts = way <= 3.2 ? 1 : static_cast<int>(std::ceil(way / 2.2));
+  const int parts = way <= 3.2 ? 1 : static_cast<int>(std::ceil(way / kPart));
   const Rule& time = parts == 1 ? rule(way) : kRules[2];
   std::vector<Tap> all;
   for (int part = 0; part < parts; ++part)

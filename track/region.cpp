@@ -41,6 +41,22 @@ std::vector<float> coverage(std::span<const Point> polygon, const Rect& window) 
   return share;
 }
 
+std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon) {
+  std::vector<Point> out;
+  for (const Point& p : polygon) out.push_back(map(h, p));
+  return out;
+}
+
+bool contains(std::span<const Point> polygon, const Point& p) {
+  bool inside = false;
+  for (size_t i = 0; i < polygon.size(); ++i) {
+    const Point &a = polygon[i], &b = polygon[(i + 1) % polygon.size()];
+    if ((a.y() <= p.y()) != (b.y() <= p.y()) && a.x() + (p.y() - a.y()) / (b.y() - a.y()) * (b.x() - a.x()) > p.x())
+      inside = !inside;
+  }
+  return inside;
+}
+
 double area_inside(std::span<const Point> polygon, const Rect& r) {
   std::vector<Point> shape(polygon.begin(), polygon.end());
   const auto clip = [&](auto inside) {

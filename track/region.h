@@ -15,6 +15,11 @@ Rect bounds(std::span<const Point> polygon);
 // itself), from 4 x 4 samples, 0 to 1.
 std::vector<float> coverage(std::span<const Point> polygon, const Rect& window);
 
+std::vector<Point> mapped(const Matrix3& h, std::span<const Point> polygon);
+
+// Whether a point lies in it, by the even-odd rule.
+bool contains(std::span<const Point> polygon, const Point& p);
+
 // Area of the part of the polygon inside the rectangle, px^2 (Sutherland and Hodgman's clipping, 1974; exact for simple
 // polygons).
 double area_inside(std::span<const Point> polygon, const Rect& r);

@@ -215,9 +215,9 @@ std::vector<int> texture_frames(const Motion& motion, double shutter_deg, size_t
   std::vector<int> usable;
   for (const Pose& p : motion.poses) {
     if (!measured(p) || worst_sigma(p) > sure) continue;
-    std::vector<Point> there;
-    for (const Point& c : motion.region) there.push_back(map(p.frame_from_ref, c));
-    if (std::abs(signed_area(there)) < kSmaller * std::abs(signed_area(motion.region))) continue;
+    if (std::abs(signed_area(mapped(p.frame_from_ref, motion.region))) <
+        kSmaller * std::abs(signed_area(motion.region)))
+      continue;
     if (frame_path(motion, p.frame, shutter_deg).length(region) > kMostSmearPx) continue;
     usable.push_back(p.frame);
   }

@@ -83,8 +83,8 @@ TEST(Footprint, SmearIsTheMeanOverThePath) {
   for (double way : {0.5, 2.0, 6.0, 19.0}) {
     const Path path{translation(-way / 2, way / 4), translation(way / 2, -way / 4)};
     Raster out(Rect{50, 40, 80, 60}), seen(Rect{50, 40, 80, 60});
-    see_reference({still, spline_reach(still.window()), false}, Matrix3::Identity(), path, false, out, serial());
-    see_frame({large, spline_reach(large.window()), false}, zoomed, path, seen, serial());
+    see_reference(known(still), Matrix3::Identity(), path, false, out, serial());
+    see_frame(known(large), zoomed, path, seen, serial());
     const double unit = Wave::sinc(w.fx) * Wave::sinc(w.fy), small = Wave::sinc(w.fx / 1.9) * Wave::sinc(w.fy / 1.9);
     const double smeared = 0.4 * unit * Wave::sinc(w.fx * way - w.fy * way / 2);
     for (int y = 40; y < 60; ++y)
@@ -108,8 +108,8 @@ TEST(Footprint, BothPicturesShowTheSame) {
       Raster frame = picture(w, h.inverse(), {0, 0, 160, 120});
       to_spline(reference), to_spline(frame);
       Raster a(Rect{50, 40, 70, 60}), b(Rect{50, 40, 70, 60});
-      see_reference({reference, spline_reach(reference.window()), false}, h, Path{}, false, a, serial());
-      see_frame({frame, spline_reach(frame.window()), false}, h, Path{}, b, serial());
+      see_reference(known(reference), h, Path{}, false, a, serial());
+      see_frame(known(frame), h, Path{}, b, serial());
       for (int y = 40; y < 60; ++y)
         for (int x = 50; x < 70; ++x) {
           ASSERT_EQ(b.at(x, y)[3], 1);

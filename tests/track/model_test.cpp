@@ -74,6 +74,12 @@ TEST(Model, SaysWhatIsNotFixedAndWhatWouldDo) {
   EXPECT_EQ(asked({}).remedy, "model = \"similarity\", lock = \"y\"");
   c = Eigen::Matrix<double, kMotion, kMotion>::Identity() * 9;  // Flat: nothing would do.
   EXPECT_EQ(asked({}).remedy, "");
+  // None would do, but a few shifts alone come near.
+  for (int i : {2, 5}) c(i, i) = 0.7 * 0.7;
+  const Unfixed near = asked({});
+  EXPECT_EQ(near.remedy, "model = \"translation\"");
+  EXPECT_NEAR(near.remedy_px, 0.7, 1e-9);
+  EXPECT_EQ(unfixed(c, {}, Matrix3::Identity(), kRegion, kCentre, kRadius, 0.3).remedy, "");
 }
 
 }  // namespace pw::model_test
