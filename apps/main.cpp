@@ -187,9 +187,10 @@ int main(int argc, char** argv) {
   p->add_option_function<int>(
       "--frame", [&probe](int f) { probe.frame = f, probe.frame_given = true; }, "Frame for --svg");
   p->add_option("--svg", probe.svg, "Write an SVG with the frame inside, to draw outlines and regions over it");
-  p->add_flag("--planes", probe.planes,
-              "List the planes that can be followed, best first, with reference and region to be pasted");
-  p->add_option("--out", probe.out, "With --planes: write a page of pictures with their regions, .png");
+  CLI::Option* planes =
+      p->add_flag("--planes", probe.planes,
+                  "List the planes that can be followed, best first, with reference and region to be pasted");
+  p->add_option("--out", probe.out, "With --planes: write a page of pictures with their regions, .png")->needs(planes);
   p->add_flag("--stills", probe.stills, "Rank frames by emptiness of a region, sharpness and coverage");
   p->add_option("--image", probe.image,
                 "With --planes, --stills or --lineup: the node looked at; default: the shot's footage");

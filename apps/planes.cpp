@@ -132,6 +132,7 @@ void print_json(const std::vector<FoundPlane>& planes) {
                    {"tried", p.tried},
                    {"agreed", p.agreed},
                    {"sigma_px", p.sigma_px},
+                   {"visible", p.visible},
                    {"smear_px", p.smear_px},
                    {"worth", p.worth},
                    {"reason", p.reason}});

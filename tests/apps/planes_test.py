@@ -84,6 +84,7 @@ class Planes(unittest.TestCase):
 
     def test_automatic_reference_is_the_first_of_the_list(self):
         best = json.loads(self.run_it("probe", "in/a.####.png", "--planes", "--json").stdout)[0]
+        self.assertGreater(best["visible"], 0.9)
         self.shot('reference = "auto"')
         said = self.run_it("measure", "quay.toml", "wall", "--again").stderr
         self.assertIn(f'chosen: reference = {best["reference"]}, region = [[', said)
