@@ -5,9 +5,7 @@
 #include <cmath>
 
 #include "base/elementary.h"
-#include "track/footprint.h"
 #include "track/region.h"
-#include "track/spline.h"
 
 namespace pw {
 namespace {
@@ -17,8 +15,12 @@ constexpr int kSmallestSide = 20;          // Of a level's region, pixels.
 constexpr int64_t kEnoughPixels = 200000;  // A region of more is known well enough from its half size.
 constexpr int kMaxIterations = 12;
 constexpr int kWeighings = 5;  // After so many iterations the weights stay, so that nothing swings.
-// Done when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
-constexpr double kConverged = 0.001;
+// Converged when no corner moves by more than this, pixels of the level, or by a tenth of what it is known to.
+constexpr double kConverged = 0.001, kSettled = 0.1;
+// The same for a large region that half its size did not tell enough of: it goes on until the answer is the same
+// wherever the search began.
+constexpr int kMaxThorough = 16, kWeighingsThorough = 8;
+constexpr double kSettledThorough = 0.02;
 constexpr double kConvergedAbove = 0.03;  // The same on levels above the last.
 constexpr double kConvergedRough = 0.01;  // The same on the last when it is not the finest: a start for another search.
 // The frame is sampled anew when the homography has moved by more than this since, or by more than kStale when done.
@@ -55,6 +57,10 @@ inline float slope_of(float linear) {
 
 float code_slope(float linear) { return slope_of(linear); }
 
+void to_code_slopes(std::span<float> linear) {
+  for (float& v : linear) v = slope_of(v);
+}
+
 Blocked::Blocked(const Picture& matte, int grow) {
   if (matte.empty()) return;
   window_ = matte.window().grown(grow);
@@ -76,30 +82,6 @@ bool Blocked::at(const Point& p) const {
   return bits_[size_t(int(y) - window_.y0) * window_.width() + (int(x) - window_.x0)] != 0;
 }
 
-Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, bool soft, const Runner& runner) {
-  Pyramid out;
-  const Rect& picture = p.window();
-  const Rect all_of_it = aligned(window, 1 << coarsest);
-  for (int l = 0; l <= coarsest; ++l) {
-    Raster pixels;
-    if (l == 0 && finest == 0)
-      pixels = raster(p, all_of_it);
-    else if (l == 1 && finest > 0)
-      pixels = halved(p, all_of_it);
-    else if (l > 0)
-      pixels = halved(out.level.back().spline);
-    if (l > 0 && l <= finest) out.level.back().spline = Raster();
-    // A pixel of level l is made of those up to 1.5 of its own size away; a spline asks for two on every side.
-    const float scale = std::ldexp(1.f, -l), edge = l > 0 ? 3 : 2;
-    const Reach all = spline_reach(pixels.window());
-    const Reach real{std::max(all.x0, picture.x0 * scale + edge), std::max(all.y0, picture.y0 * scale + edge),
-                     std::min(all.x1, picture.x1 * scale - edge), std::min(all.y1, picture.y1 * scale - edge)};
-    out.level.push_back({std::move(pixels), real, soft});
-  }
-  if (!soft) runner.run(out.level.size(), [&](size_t l) { to_spline(out.level[l].spline); });
-  return out;
-}
-
 Reference::Reference(const Picture& image, const Picture& ignore, std::span<const Point> region, const Runner& runner,
                      std::span<const std::vector<Point>> also)
     : region_(region.begin(), region.end()), channels_(std::min(3, image.channels())) {
@@ -113,14 +95,14 @@ Reference::Reference(const Picture& image, const Picture& ignore, std::span<cons
   const int step = 1 << (levels - 1);
   const int side = std::max(inside.area() < 120000 ? 16 : 32, step);
   const Rect box = aligned(inside, step);
-  const Pyramid p = pyramid(image, box.grown(64), 0, levels - 1, false, runner);
+  std::vector<ReferencePicture> pictures = reference_pyramid(image, box.grown(64), levels - 1, runner);
   const Blocked blocked(ignore, kIgnoreGrow);
   centre_ = Point(0.5 * (box.x0 + box.x1), 0.5 * (box.y0 + box.y1));
   radius_ = 0.5 * std::hypot(box.width(), box.height());
   for (int l = 0; l < levels; ++l) {
     Level level;
     const int s = 1 << l;
-    level.view = p.level[l];
+    level.picture = std::move(pictures[l]);
     level.box = {box.x0 / s, box.y0 / s, box.x1 / s, box.y1 / s};
     level.mask.assign(size_t(level.box.area()), 0.f);
     for (const auto& outline : outlines) {
@@ -188,8 +170,7 @@ void fill_slopes(const Raster& reference, const Light& light, const Matrix3& h, 
     f4* out = slope.row(y);
     const auto z_row = float(h(2, 0) * (w.x0 + 0.5) + h(2, 1) * (y + 0.5) + h(2, 2));
     for (int x = 0; x < width; ++x) out[x] = gain * in[x] + offset;
-    auto* values = reinterpret_cast<float*>(out);
-    for (int i = 0; i < 4 * width; ++i) values[i] = slope_of(values[i]);
+    to_code_slopes({reinterpret_cast<float*>(out), 4 * size_t(width)});
     for (int x = 0; x < width; ++x) {
       const float z = std::abs(z_row + z_x * float(x));
       const float magnification = std::max(0.05f, determinant / (z * z * z));
@@ -227,7 +208,7 @@ double largest_move(const Matrix3& a, const Matrix3& b, const Rect& box) {
 
 }  // namespace
 
-void Reference::fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o,
+void Reference::fit(const Level& l, int level, const Pyramid& frame, const Blocked& ignore, const Options& o,
                     Alignment& a, double& position_px, const Runner& runner) const {
   const Rect outer = l.box.grown(kHalo);
   const double scale = std::ldexp(1.0, level);
@@ -242,27 +223,24 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
   std::vector<TileSums> sums(l.tiles.size());
   std::vector<TileShift> shifts;  // Of the last step.
   const Path home = scaled(o.reference_path, scale), own = scaled(o.frame_path, scale);
-  const bool finest = level == 0;
-  const double enough = finest ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
+  const bool large = finest() > 0, whole = level == 0, thorough = large && whole;
+  Matched pictures(l.picture, frame, level, large, home, own, runner);
+  const double enough = whole ? kConverged : level == o.to_level ? kConvergedRough : kConvergedAbove;
   const auto input = [&] {
     const double sigma = std::max(o.sigma * kSoftened[passes] / scale, 0.001);
     return VisibilityInput{&reference, &seen, &slope, mask.data(), channels_, sigma, position_px, o.clean ? 0 : 0.5f};
   };
   a.converged = false;
-  bool done = false;
-  for (int i = 0; i < kMaxIterations && !a.converged; ++i) {
+  bool done = false, settled = false;
+  for (int i = 0; i < (thorough ? kMaxThorough : kMaxIterations) && !settled; ++i) {
     if (i == 0 || largest_move(h, matched, l.box) > 0.3) {
-      Raster wide(outer.grown(passes));
-      see_reference(l.view, h, own, frame.soft, wide, runner);
-      reference = softened(wide, passes);
+      reference = softened(pictures.reference(h, outer.grown(passes)), passes);
       matched = h;
     }
     const double strayed = largest_move(h, sampled, l.box);
     const bool fresh = i == 0 || strayed > (done ? kStale : kNear);
     if (fresh) {
-      Raster wide(outer.grown(kNudge + passes));
-      see_frame(frame, h, home, wide, runner);
-      sample = softened(wide, passes);
+      sample = softened(pictures.frame(h, outer.grown(kNudge + passes)), passes);
       sampled = h;
     }
     nudge(sample, inverted(sampled) * h, seen, runner);
@@ -280,7 +258,7 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
       }
     }
     const VisibilityInput in = input();
-    if (i < kWeighings)
+    if (i < (thorough ? kWeighingsThorough : kWeighings))
       find_visible(in, l.tiles, a.light, runner, vis);
     else
       find_middle(in, l.tiles, a.light, runner, vis.middle, nullptr);
@@ -307,8 +285,11 @@ void Reference::fit(const Level& l, int level, const SplinePicture& frame, const
         const auto j = motion_jacobian(Point(x, y), centre, radius);
         known = std::max(known, (j * step.covariance * j.transpose()).trace());
       }
-    done = i > 0 && a.last_step_px < std::max(enough, 0.1 * std::sqrt(known));
-    a.converged = done && (!finest || fresh || strayed <= kStale);
+    known = std::sqrt(known);
+    a.converged = i > 0 && a.last_step_px < std::max(enough, kSettled * known);
+    done = a.converged && (!thorough || a.last_step_px < std::max(enough, kSettledThorough * known));
+    settled = done && (!whole || fresh || strayed <= kStale);
+    a.converged = thorough ? a.converged : settled;
     position_px = std::clamp(2 * a.last_step_px, level == 0 ? 0.06 : 0.1, position_px);
   }
   if (level == o.to_level) {
@@ -339,7 +320,7 @@ Alignment Reference::align(const Pyramid& frame, const Blocked& ignore, const Al
     Options at = o;
     at.from_level = from;
     at.to_level = std::min(from, o.to_level);
-    fit(level_[level], level, frame.level[level], ignore, at, a, position_px, runner);
+    fit(level_[level], level, frame, ignore, at, a, position_px, runner);
     position_px = std::max(0.3, 2 * position_px);
   }
   return a;

@@ -10,7 +10,7 @@
 #include "base/parallel.h"
 #include "base/picture.h"
 #include "track/bending.h"
-#include "track/footprint.h"
+#include "track/matched.h"
 #include "track/model.h"
 #include "track/shutter.h"
 #include "track/visibility.h"
@@ -31,12 +31,6 @@ class Blocked {
   Rect window_;
   std::vector<unsigned char> bits_;
 };
-
-// A picture's pyramid: level k has half the size of level k - 1. Levels finer than `finest` are left empty.
-struct Pyramid {
-  std::vector<SplinePicture> level;
-};
-Pyramid pyramid(const Picture& p, const Rect& window, int finest, int coarsest, bool soft, const Runner& runner);
 
 struct Alignment {
   Matrix3 frame_from_ref = Matrix3::Identity();
@@ -89,12 +83,12 @@ class Reference {
 
  private:
   struct Level {
-    SplinePicture view;
+    ReferencePicture picture;
     Rect box;                 // What is fitted, in pixels of this level.
     std::vector<float> mask;  // Over box.
     std::vector<Rect> tiles;
   };
-  void fit(const Level& l, int level, const SplinePicture& frame, const Blocked& ignore, const Options& o, Alignment& a,
+  void fit(const Level& l, int level, const Pyramid& frame, const Blocked& ignore, const Options& o, Alignment& a,
            double& position_px, const Runner& runner) const;
 
   std::vector<Level> level_;
@@ -113,5 +107,6 @@ Eigen::MatrixXd corner_covariance(const Reference& reference, const Alignment& a
 
 // d (sRGB code value) / d (linear light), IEC 61966-2-1; the straight piece near black is kept as it is.
 float code_slope(float linear);
+void to_code_slopes(std::span<float> linear);  // Many at a time, in place.
 
 }  // namespace pw

@@ -8,28 +8,34 @@
 
 namespace pw {
 namespace {
-constexpr int kBlocks = 250;
+constexpr int kBlocks = 250, kBlock = 16, kPoints = kBlock / 2;
 }
 
 double noise_sigma(const Picture& p) {
   const Rect w = p.window().grown(-1);
-  const int channels = std::min(3, p.channels()), block = 16;
+  const int channels = std::min(3, p.channels());
   // Some hundred blocks tell enough; those of every row begin elsewhere.
-  const int every = std::max<int>(1, int(w.area() / (block * block * kBlocks)));
+  const int every = std::max<int>(1, int(w.area() / (kBlock * kBlock * kBlocks)));
   std::vector<double> levels;
-  for (int y0 = w.y0, row = 0; y0 + block <= w.y1; y0 += block, ++row)
-    for (int x0 = w.x0 + row * 7 % every * block; x0 + block <= w.x1; x0 += every * block) {
-      double sum = 0, count = 0;
-      for (int y = y0; y < y0 + block; y += 2)
-        for (int x = x0; x < x0 + block; x += 2)
-          for (int c = 0; c < channels; ++c) {
+  for (int y0 = w.y0, row = 0; y0 + kBlock <= w.y1; y0 += kBlock, ++row)
+    for (int x0 = w.x0 + row * 7 % every * kBlock; x0 + kBlock <= w.x1; x0 += every * kBlock) {
+      // Side by side first, so that what they are divided by is found for many at a time.
+      float off[kPoints * kPoints * 3], slope[kPoints * kPoints * 3];
+      int count = 0;
+      for (int y = y0; y < y0 + kBlock; y += 2)
+        for (int x = x0; x < x0 + kBlock; x += 2)
+          for (int c = 0; c < channels; ++c, ++count) {
             const float *a = p.at(x - 1, y - 1) + c, *b = p.at(x - 1, y) + c, *d = p.at(x - 1, y + 1) + c;
             const int s = p.channels();
-            const float v =
-                a[0] - 2 * a[s] + a[2 * s] - 2 * b[0] + 4 * b[s] - 2 * b[2 * s] + d[0] - 2 * d[s] + d[2 * s];
-            const float e = v * code_slope(b[s]);
-            sum += e * e, ++count;
+            off[count] = a[0] - 2 * a[s] + a[2 * s] - 2 * b[0] + 4 * b[s] - 2 * b[2 * s] + d[0] - 2 * d[s] + d[2 * s];
+            slope[count] = b[s];
           }
+      to_code_slopes({slope, size_t(count)});
+      double sum = 0;
+      for (int i = 0; i < count; ++i) {
+        const float e = off[i] * slope[i];
+        sum += e * e;
+      }
       levels.push_back(std::sqrt(sum / count) / 6);
     }
   if (levels.empty()) return 1 / 255.0;

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <Eigen/LU>
+
 #include <algorithm>
 #include <cmath>
 

@@ -16,6 +16,8 @@ namespace pw {
 namespace {
 
 constexpr double kShrunk = 0.8;     // A region that covers less of its area is seen with aliasing: softened.
+constexpr double kFromAbove = 0.3;  // What a start from one level up is wrong by, pixels of the level.
+constexpr size_t kRemembered = 3;   // Frames before the last whose places tell the next one's.
 constexpr double kNearStart = 0.5;  // Starts nearer to each other are one, pixels of the coarsest level.
 constexpr int kFeatureMargin = 40;  // Pixels that features reach in the coarsest picture they are followed in.
 constexpr double kLongWay = 24;     // Of a smear, pixels of the level.
@@ -53,6 +55,37 @@ FeatureImage Tracker::features_around(const Picture& image, const std::vector<Ma
   return {image, window, 1 << reference.finest()};
 }
 
+Pyramid Tracker::frame_pyramid(const Picture& image, const Rect& window, const Matrix3& h, int finest, int coarsest,
+                               const Runner& by) const {
+  const double area = std::abs(signed_area(mapped(h, options.region)) / signed_area(options.region));
+  const int zoom = std::clamp(int(std::lround(0.5 * std::log2(area))), -1, 2);
+  return pyramid(image, window, std::min(finest, std::max(0, finest + zoom)), std::max(coarsest, coarsest + zoom),
+                 false, by);
+}
+
+Matrix3 Tracker::next_step(const Past& past) const {
+  if (past.before.empty()) return Matrix3::Identity();
+  const auto step = [](const Matrix3& to, const Matrix3& from) { return normalised(to * from.inverse()); };
+  const Matrix3 &last = past.last.frame_from_ref, &before = past.before[0];
+  const Matrix3 steady = step(last, before);
+  if (past.before.size() < kRemembered) return steady;
+  const Matrix3 earlier = step(before, past.before[1]), first = step(past.before[1], past.before[2]);
+  const auto faster = [](const Matrix3& now, const Matrix3& then) { return normalised(now * then.inverse() * now); };
+  const bool changes = farthest(normalised(faster(earlier, first) * before), last, options.region) <
+                       farthest(normalised(earlier * before), last, options.region);
+  return changes ? faster(steady, earlier) : steady;
+}
+
+std::optional<Matrix3> Tracker::follow_features(const Past& past, const Picture& image, const Matrix3& expected) const {
+  const Matrix3 still = past.last.frame_from_ref, back = still.inverse();
+  const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
+  const FeatureImage last = features_around(past.image, {still}),
+                     now = features_around(image, {still, expected * still});
+  const auto g = follow(last, now, mapped(still, feature_support()), usable, expected);
+  if (!g) return std::nullopt;
+  return g->h;
+}
+
 Reference::Options Tracker::alignment_options(double noise) const {
   Reference::Options o;
   // Both footprints average each picture's noise to about 0.6 of what its pixels have.
@@ -64,11 +97,11 @@ Reference::Options Tracker::alignment_options(double noise) const {
 
 Tracker::Past Tracker::set_out(const Picture& image, const Matrix3& frame_from_ref,
                                const std::optional<Path>& reference_path) const {
-  Past past{.before = frame_from_ref, .reference_path = reference_path};
+  Past past{.reference_path = reference_path};
   past.last.frame_from_ref = frame_from_ref;
   past.last.weight = reference.mask();
   past.lost = image.window() != picture;
-  if (!past.lost) past.image = features_around(image, {frame_from_ref});
+  past.image = image;
   return past;
 }
 
@@ -81,77 +114,80 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
     lost.pose.reason = image.empty() ? "the frame could not be read" : "the frame has another size than the reference";
     return lost;
   }
-  FeatureImage features;
   const Blocked ignore(frames.ignore(frame), kIgnoreGrow);
   const double noise = noise_sigma(image);
-  const Reference::Options basic = alignment_options(noise);
+  Reference::Options basic = alignment_options(noise);
+  basic.from_level = reference.levels() - 1;
+  basic.to_level = std::min(reference.finest() + 1, basic.from_level);
+  const double near_px = kNearStart * std::ldexp(1.0, basic.from_level);
   const Matrix3 still = past.last.frame_from_ref;
-
-  std::vector<Matrix3> starts;
-  if (!past.lost) {
-    const Matrix3 step = normalised(still * past.before.inverse());
-    const Matrix3 steady = normalised(step * still);
-    const Matrix3 back = still.inverse();
-    const auto usable = [&](const Point& p) { return weight_at(reference, past.last, map(back, p)) > 0.2f; };
-    const auto support = mapped(still, feature_support());
-    const Matrix3 expected = plausible(steady, options.region) ? step : Matrix3(Matrix3::Identity());
-    features = features_around(image, {still, expected * still});
-    if (const auto g = follow(past.image, features, support, usable, expected))
-      starts.push_back(normalised(g->h * still));
-    starts.push_back(steady);
-    starts.push_back(still);
-  } else if (const auto g = find(FeatureImage(image))) {
-    starts.push_back(g->h);
-  }
+  const bool was_lost = past.lost;
   const auto limited = [&](const Matrix3& h) {
     return plausible(h, options.region) ? within(options.limits, h, options.region, reference.centre()) : h;
   };
-  for (Matrix3& h : starts) h = limited(h);
 
   // Until the frames on both sides are known, the plane is taken to move at the speed it had since the last frame.
   const auto set_paths = [&](Reference::Options& o, const Matrix3& h) {
     o.frame_path = o.reference_path = Path{};
-    if (past.lost) return;
+    if (was_lost) return;
     o.frame_path = steady_path(h, still, direction, frames.shutter_deg(), corner_quad(options.region));
     o.reference_path = past.reference_path ? *past.reference_path : o.frame_path;
   };
-  const auto attempt = [&](const std::vector<Matrix3>& from) {
+  const auto sure = [](const Alignment& a) { return a.visible > 0.8 && a.inflation < 2; };
+  const auto attempt = [&](std::vector<Matrix3> from) {
+    for (Matrix3& h : from) h = limited(h);
+    std::erase_if(from, [&](const Matrix3& h) { return !plausible(h, options.region); });
     Rect window;
-    for (const Matrix3& h : from)
-      if (plausible(h, options.region)) {
-        const auto r = mapped_bounds(h, reference.box());
-        window = unite(window, r ? intersect(r->grown(48), picture) : picture);
-      }
+    for (const Matrix3& h : from) {
+      const auto r = mapped_bounds(h, reference.box());
+      window = unite(window, r ? intersect(r->grown(48), picture) : picture);
+    }
     Alignment best;
     if (window.empty()) return best;
-    Reference::Options o = basic;
-    o.from_level = reference.levels() - 1;
-    o.to_level = std::min(reference.finest() + 1, o.from_level);
-    const Pyramid p = pyramid(image, window, o.to_level, o.from_level, false, runner);
+    const Pyramid p = frame_pyramid(image, window, from.front(), basic.to_level, basic.from_level, runner);
     // The best start is the one from which most of the texture agrees. One so near to an answer that the coarsest level
     // tells no difference would only find it again.
-    const double near_px = kNearStart * std::ldexp(1.0, o.from_level);
     for (const Matrix3& h : from) {
-      if (!plausible(h, options.region)) continue;
       if (best.visible > 0 && farthest(h, best.frame_from_ref, options.region) < near_px) continue;
+      Reference::Options o = basic;
+      o.to_level = std::min(o.to_level + 1, o.from_level);
       set_paths(o, h);
-      Alignment t = past.last;
-      t.frame_from_ref = h;
-      const Alignment a = reference.align(p, ignore, t, o, runner);
+      Alignment a = past.last;
+      a.frame_from_ref = h;
+      a = reference.align(p, ignore, a, o, runner);
+      if (o.to_level > basic.to_level && plausible(a.frame_from_ref, options.region)) {
+        // By now it is known better how far the plane has come.
+        o.from_level = o.to_level = basic.to_level;
+        o.fresh_light = false, o.position_px = kFromAbove;
+        set_paths(o, a.frame_from_ref);
+        a = reference.align(p, ignore, a, o, runner);
+      }
       if (plausible(a.frame_from_ref, options.region) && a.visible / a.inflation > 1.1 * best.visible / best.inflation)
         best = a;
-      if (best.visible > 0.8 && best.inflation < 2) break;
+      if (sure(best)) break;
     }
     return best;
   };
   Found found;
-  found.alignment = attempt(starts);
+  if (was_lost) {
+    if (const auto g = find(FeatureImage(image))) found.alignment = attempt({g->h});
+  } else {
+    const Matrix3 step = next_step(past), steady = normalised(step * still);
+    // Where the plane goes on as it went, features would tell nothing new.
+    found.alignment = attempt({steady});
+    if (!sure(found.alignment) || !(farthest(found.alignment.frame_from_ref, steady, options.region) < near_px)) {
+      std::vector<Matrix3> starts{steady, still};
+      if (const auto g = follow_features(past, image, plausible(steady, options.region) ? step : Matrix3::Identity()))
+        starts.insert(starts.begin(), normalised(*g * still));
+      found.alignment = attempt(starts);
+    }
+  }
   found.pose = judge(frame, found.alignment);
   // A frame that is not sure of itself may sit in a wrong place, too, where a pattern repeats.
   const auto doubtful = [&](const Pose& p) {
     return p.status == TrackStatus::lost || (p.status == TrackStatus::weak && !(worst_sigma(p) < options.weak_px));
   };
-  if (doubtful(found.pose) && !past.lost) {
+  if (doubtful(found.pose) && !was_lost) {
     if (const auto g = find(FeatureImage(image))) {
       Alignment again = attempt({limited(g->h)});
       const Pose pose = judge(frame, again);
@@ -167,11 +203,13 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   if (!past.reference_path)
     past.reference_path = steady_path(Matrix3::Identity(), found.alignment.frame_from_ref, -direction,
                                       frames.shutter_deg(), corner_quad(options.region));
-  past.before = still;
+  if (was_lost)
+    past.before.clear();
+  else
+    past.before.insert(past.before.begin(), still);
+  if (past.before.size() > kRemembered) past.before.pop_back();
   past.last = found.alignment;
-  if (features.empty() || farthest(found.alignment.frame_from_ref, still, options.region) > feature_margin())
-    features = features_around(image, {found.alignment.frame_from_ref});
-  past.image = std::move(features);
+  past.image = image;
   return found;
 }
 
@@ -212,7 +250,8 @@ Tracker::Found Tracker::refine(const Picture& image, const Picture& hidden, cons
   }
   for (int level = coarse; level >= 0; --level) {
     o.from_level = o.to_level = level;
-    const Pyramid p = pyramid(image, window, level, level, shrunk, serial());
+    const Pyramid p = level > 0 ? frame_pyramid(image, window, start, level, level, serial())
+                                : pyramid(image, window, 0, 0, shrunk, serial());
     found.alignment = reference.align(p, Blocked(hidden, kIgnoreGrow), found.alignment, o, serial());
     found.pose = judge(frame, found.alignment);
     if (found.pose.status == TrackStatus::good && (level <= last || worst_sigma(found.pose) < kFineEnough)) break;

@@ -29,8 +29,8 @@ struct Tracker {
 
   struct Past {  // What the last frames tell about the next one.
     Alignment last;
-    FeatureImage image;
-    Matrix3 before = Matrix3::Identity();  // The frame before `last`.
+    Picture image;
+    std::vector<Matrix3> before;  // Where it was in the frames before `last`, the nearest first.
     bool lost = false;
     std::optional<Path> reference_path;  // Once a neighbour of the reference is known.
   };
@@ -56,6 +56,14 @@ struct Tracker {
  private:
   Reference::Options alignment_options(double noise) const;
   int feature_margin() const;
+  // Levels in which the frame shows the plane about as large as the reference's from finest to coarsest do, and those.
+  Pyramid frame_pyramid(const Picture& image, const Rect& window, const Matrix3& frame_from_ref, int finest,
+                        int coarsest, const Runner& by) const;
+  // The step that the next frame takes if the plane goes on as it went: at the same speed or, where that would have
+  // told the last frame better, with the same change of speed.
+  Matrix3 next_step(const Past& past) const;
+  // The step of what is seen of the plane in the last frame.
+  std::optional<Matrix3> follow_features(const Past& past, const Picture& image, const Matrix3& expected) const;
   double share_inside(const Matrix3& frame_from_ref) const;  // Of the plane's parts, in the picture.
   FeatureImage features_around(const Picture& image, const std::vector<Matrix3>& places) const;
 };

@@ -284,7 +284,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Plane>("plane", Family::measure, 7, "The motion of a flat thing through the shot.")
+  return Declare<Plane>("plane", Family::measure, 8, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
       .input({.name = "ignore",

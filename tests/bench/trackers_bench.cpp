@@ -28,12 +28,13 @@ namespace fs = std::filesystem;
 using Clock = std::chrono::steady_clock;
 
 constexpr const char* kHelp =
-    "bench_trackers FOLDER OUT [--only NAME,...] [--box WxH] [--shutter DEG]\n"
+    "bench_trackers FOLDER OUT [--only NAME,...] [--box WxH] [--shutter DEG] [--alone]\n"
     "Measures trackers on every sequence in FOLDER: subfolders with truth.json and f.####.png, frames counted from 1,\n"
     "as the stage draws them. Writes OUT.csv and OUT.html (plots inside) and prints the table.\n\n"
     "  --only NAME,...   these subfolders alone\n"
     "  --box WxH         track a box of that size about the region's middle instead of the region (for timing)\n"
-    "  --shutter DEG     of the camera, as a person would know it [180]\n\n"
+    "  --shutter DEG     of the camera, as a person would know it [180]\n"
+    "  --alone           the project's tracker without the others, to see what a region of another size takes\n\n"
     "Examples:\n"
     "  stage planes out/planes && bench_trackers out/planes planes\n"
     "  stage planes out/hd --size 1920x1080 --frames 15 --only drift,zoom,skew,spin,blur\n"
@@ -48,6 +49,7 @@ struct Settings {
   std::vector<std::string> only;
   int box_w = 0, box_h = 0;
   double shutter_deg = 180;
+  bool alone = false;
 };
 
 double seconds_since(Clock::time_point begin) { return std::chrono::duration<double>(Clock::now() - begin).count(); }
@@ -182,6 +184,10 @@ Settings settings_of(const std::vector<std::string>& words) {
       (s.folder.empty() ? s.folder : s.out) = word;
       continue;
     }
+    if (word == "--alone") {
+      s.alone = true;
+      continue;
+    }
     if (i + 1 == words.size()) throw Wrong(word + " wants a value after it; see --help");
     const std::string& value = words[++i];
     char rest = 0;
@@ -288,7 +294,8 @@ void compare(const Settings& settings) {
   const auto begin = Clock::now();
   for (size_t i = 0; i < names.size(); ++i) {
     const Sequence s = load(settings, names[i]);
-    const std::vector<Run> runs{run_own(s, settings.shutter_deg), run_klt(s), run_sift(s), run_ecc(s)};
+    std::vector<Run> runs{run_own(s, settings.shutter_deg)};
+    if (!settings.alone) runs.push_back(run_klt(s)), runs.push_back(run_sift(s)), runs.push_back(run_ecc(s));
     std::vector<TrackScore> scores;
     std::vector<std::string> trackers;
     for (const Run& r : runs) {
