@@ -9,11 +9,12 @@ namespace {
 
 constexpr float kOnePass = 0.5f;   // Of a moment along x or y in one convolution with three by three.
 constexpr float kNothing = 0.01f;  // Less is not worth one.
-constexpr double kMost = 1.2;  // Of a moment's trace: more than that has a shape of its own.
+constexpr double kMost = 1.2;      // Of a moment's trace: more than that has a shape of its own.
 // Both are blurred by this moment along each direction, in the reference's pixels: of waves too fine for a level,
 // halving leaves traces that are in another place in each.
 constexpr double kBoth = 0.25;
 constexpr double kApart = 2.2;    // Samples along a way, pixels at most.
+constexpr double kLongest = 400;  // A longer way shows nothing any more.
 constexpr float kStays = 0.002f;  // A shift of less is none, pixels.
 constexpr int kBand = 16;
 
@@ -78,16 +79,20 @@ Missing missing(const Blurs& b, const Point& x, double both = 0) {
 
 f4 as_float(const Eigen::Matrix2d& m) { return f4{float(m(0, 0)), float(m(0, 1)), float(m(1, 1)), 0}; }
 
+f4 finite(double a, double b, double c, double d) {
+  return std::isfinite(a + b + c + d) ? f4{float(a), float(b), float(c), float(d)} : splat(0);
+}
+
 // The way of one picture for the other to have.
 void set_way(const Path& path, const Rect& window, Lack& lack) {
   lack.way = lack.shift = Field(window);
   lack.way.fill([&](const Point& x) {
     const Smear s = smear(path, x);
-    return f4{float(s.p.x()), float(s.p.y()), float(s.q.x()), float(s.q.y())};
+    return finite(s.p.x(), s.p.y(), s.q.x(), s.q.y());
   });
   lack.shift.fill([&](const Point& x) {
     const Smear s = smear(path, x);
-    return f4{float(s.q.x() / 3), float(s.q.y() / 3), float(2 * s.p.norm()), 0};
+    return finite(s.q.x() / 3, s.q.y() / 3, std::min(kLongest, 2 * s.p.norm()), 0);
   });
   lack.sampled = std::any_of(lack.shift.nodes().begin(), lack.shift.nodes().end(), [](const f4& n) {
     return std::abs(n[0]) > kStays || std::abs(n[1]) > kStays || n[2] > float(kApart);
@@ -141,7 +146,7 @@ std::optional<Lacking> lacking(int level, const std::vector<SplinePicture>& fram
     lack.frame.way = lack.frame.shift = Field(window);
     lack.frame.shift.fill([&](const Point& x) {
       const Eigen::Vector2d d = (smear(home, x).q - smear(own, x).q) / 3;
-      return d.allFinite() ? f4{float(d.x()), float(d.y()), 0, 0} : splat(0);
+      return finite(d.x(), d.y(), 0, 0);
     });
   }
   return lack;

@@ -1,8 +1,9 @@
 // Makes two pictures of one plane comparable, as footprint.h does, but quickly: each picture is blurred only by what it
 // lacks of the other's blur, to second moments. What both share - their pixels where they see the plane from one
 // distance, their smear where it moves steadily - costs nothing and takes nothing from the texture. Where smears differ
-// much, each gets the other's whole way, by samples that lie as far apart as a blur fills. For halved pictures, whose
-// finest waves are weak, so that blurs of equal moments are equal; needs linear light.
+// much, each gets the other's whole way, by samples that lie as far apart as a blur fills. Both get a little more, for
+// traces of waves that are too fine for a level. For halved pictures, whose finest waves are weak, so that blurs of
+// equal moments are equal; needs linear light.
 #pragma once
 #include <optional>
 #include <vector>

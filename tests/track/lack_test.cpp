@@ -173,4 +173,21 @@ TEST(Lack, TellsWhenMomentsDoNotDo) {
   EXPECT_FALSE(lacking(1, frame.level, behind, {}, {}, {4, 4, 40, 30}));
 }
 
+// A path that leaves for infinity beside the places that are looked at, and one without end, are no ways.
+TEST(Lack, EndlessWays) {
+  const Picture p = picture({0.03, 0.01}, Matrix3::Identity(), kStill, 320, 240);
+  const Pyramid frame = pyramid(p, {0, 0, 320, 240}, 1, 1, false, serial());
+  const Rect window{20, 20, 76, 68};
+  Path endless{translation(-3e5, 0), translation(3e5, 0)}, gone;
+  gone.open(2, 0) = -1 / 36.5;  // Infinity crosses x = 36.5, where the fields have a column of nodes.
+  for (const Path& path : {endless, gone}) {
+    const auto l = lacking(1, frame.level, Matrix3::Identity(), path, Path{}, window);
+    if (!l) continue;
+    Raster out(window);
+    see_along(frame.level[1].spline, frame.level[1].real, Matrix3::Identity(), l->frame, out, serial());
+    for (int y = window.y0; y < window.y1; ++y)
+      for (int x = window.x0; x < window.x1; ++x) ASSERT_TRUE(std::isfinite(out.at(x, y)[0]));
+  }
+}
+
 }  // namespace pw::lack_test
