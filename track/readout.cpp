@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <Eigen/LU>
-
 #include <algorithm>
 #include <cmath>
 

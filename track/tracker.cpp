@@ -189,7 +189,7 @@ Tracker::Found Tracker::track(int frame, int direction, Past& past) const {
   };
   if (doubtful(found.pose) && !was_lost) {
     if (const auto g = find(FeatureImage(image))) {
-      Alignment again = attempt({limited(g->h)});
+      Alignment again = attempt({g->h});
       const Pose pose = judge(frame, again);
       if (pose.status < found.pose.status) found.alignment = std::move(again), found.pose = pose;
     }

@@ -182,7 +182,8 @@ TEST(Lack, EndlessWays) {
   gone.open(2, 0) = -1 / 36.5;  // Infinity crosses x = 36.5, where the fields have a column of nodes.
   for (const Path& path : {endless, gone}) {
     const auto l = lacking(1, frame.level, Matrix3::Identity(), path, Path{}, window);
-    if (!l) continue;
+    ASSERT_TRUE(l);
+    ASSERT_TRUE(l->frame.sampled);
     Raster out(window);
     see_along(frame.level[1].spline, frame.level[1].real, Matrix3::Identity(), l->frame, out, serial());
     for (int y = window.y0; y < window.y1; ++y)
