@@ -109,6 +109,7 @@ int describe(const ProbeCommand& c) {
   if (const MovieInfo& m = p->movie; p->kind == Probe::Kind::movie)
     j.update({{"size", {m.width, m.height}},
               {"frames", m.frames},
+              {"bits_per_pixel", m.bits_per_pixel},
               {"rate", to_string(m.timing.rate)},
               {"constant_rate", m.timing.constant},
               {"container", m.container},

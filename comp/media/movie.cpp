@@ -185,6 +185,7 @@ Result<std::shared_ptr<const Movie>> Movie::open(const std::string& path, const 
   in->space = f.colorspace, in->range = f.color_range;
   const bool turned = lies_on_its_side(*orientation);
   info.width = turned ? f.height : f.width, info.height = turned ? f.width : f.height;
+  info.bits_per_pixel = 8 * double(in->index.bytes()) / (double(info.frames) * info.width * info.height);
   info.bits = planes->colour[0].bits;
   in->to_light = options.space;
   info.channels = in->to_light ? std::max(planes->channels(), 3) : planes->channels();

@@ -36,6 +36,12 @@ Result<MovieIndex> MovieIndex::make(std::vector<PacketFacts> packets) {
   return m;
 }
 
+int64_t MovieIndex::bytes() const {
+  int64_t sum = 0;
+  for (const PacketFacts& p : packets_) sum += p.size;
+  return sum;
+}
+
 int MovieIndex::start_for(int frame) const {
   const int packet = order_[frame];
   int start = key_at_or_before_[packet];

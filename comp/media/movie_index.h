@@ -32,6 +32,7 @@ class MovieIndex {
   int frames() const { return static_cast<int>(order_.size()); }
   int packets() const { return static_cast<int>(packets_.size()); }
   const PacketFacts& packet(int p) const { return packets_[p]; }
+  int64_t bytes() const;  // Of all packets.
   int packet_of(int frame) const { return order_[frame]; }
   int frame_of(int packet) const { return frame_[packet]; }     // -1: not shown.
   const std::vector<int64_t>& times() const { return times_; }  // Per frame, ascending.

@@ -1,6 +1,9 @@
 #include "comp/media/probe.h"
 
+#include <fmt/ranges.h>
 #include <gtest/gtest.h>
+
+#include <filesystem>
 
 #include "clips.h"
 
@@ -43,15 +46,30 @@ TEST(Probe, SaysWhatAMovieIsWhateverItIsCalled) {
   const auto p = probe(file);
   ASSERT_TRUE(p);
   EXPECT_EQ(p->kind, Probe::Kind::movie);
-  EXPECT_EQ(lines(*p), (std::vector<std::string>{
-                           file + ": movie", "container    QuickTime / MOV", "coder        prores (HQ)",
-                           "frames       1-60 (2.00 s)", "rate         30000/1001 a second", "size         96 x 64",
-                           "samples      4:2:2, 10 bit", "matrix       rec709 (as the file says)",
-                           "range        narrow (as the file says)", "siting       left (usual for movies)",
-                           "encoding     rec709-camera (as the file says)", "primaries    bt709",
-                           "timecode     10:00:00:00", "sound        pcm_s16le, 48000 Hz, 1 channel"}));
+  // The file is pictures, two seconds of 16 bits at 48000 Hz, and little else.
+  EXPECT_NEAR(p->movie.bits_per_pixel, 8 * (double(std::filesystem::file_size(file)) - 192000) / (60 * 96 * 64), 0.1);
+  EXPECT_EQ(lines(*p),
+            (std::vector<std::string>{
+                file + ": movie", "container    QuickTime / MOV", "coder        prores (HQ)",
+                "frames       1-60 (2.00 s)", fmt::format("data         {:.3g} bits a pixel", p->movie.bits_per_pixel),
+                "rate         30000/1001 a second", "size         96 x 64", "samples      4:2:2, 10 bit",
+                "matrix       rec709 (as the file says)", "range        narrow (as the file says)",
+                "siting       left (usual for movies)", "encoding     rec709-camera (as the file says)",
+                "primaries    bt709", "timecode     10:00:00:00", "sound        pcm_s16le, 48000 Hz, 1 channel"}));
   samples::write_bytes(file, {0x1a, 0x45, 0xdf, 0xa3, 0x81, 2, 3, 4});
   EXPECT_EQ(clips::told(probe(file).error()), file + ": the file is cut off; copy or render it again");
+}
+
+TEST(Probe, SaysWhenAMovieHoldsTooLittleToBeTracked) {
+  const std::string file = samples::folder() + "thin.mp4";
+  for (const int kbit : {30, 600}) {
+    clips::ffmpeg(fmt::format(
+        "-f lavfi -i mandelbrot=size=320x240:rate=25 -t 2 -pix_fmt yuv420p -c:v libx264 -b:v {}k {}", kbit, file));
+    const auto p = probe(file);
+    ASSERT_TRUE(p);
+    const std::string all = fmt::format("{}", fmt::join(lines(*p), "\n"));
+    EXPECT_EQ(all.find("few: what moves is shown displaced") != std::string::npos, kbit == 30) << all;
+  }
 }
 
 TEST(Probe, SaysWhatIsWrong) {
