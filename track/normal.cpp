@@ -22,6 +22,8 @@ double precision(double deviation) { return 1 / (deviation * deviation); }
 // A tile without its own light: what it says of x = (motion, change of the shared light). Its light d minimises
 // |r + K x - N d|^2 + |tile + d|^2_prior, whose normal matrix is L L'.
 struct Reduced {
+  Reduced() {}  // Nothing is zeroed: there are many.
+
   SharedMatrix own;                               // Its part of the normal matrix.
   SharedVector pull;                              // And of the right side.
   Eigen::Matrix<double, kLight, kLight> lower;    // L.
@@ -40,9 +42,8 @@ struct Reduced {
 };
 
 // By rows of one matrix for all right sides: nothing is allocated, and what is done to a row is one loop.
-Reduced reduced(const TileSums& t, const LightVector& tile, const LightVector& prior) {
-  Reduced r;
-  if (!(t.count > 0)) return r;
+void reduce(const TileSums& t, const LightVector& tile, const LightVector& prior, Reduced& r) {
+  if (!(t.count > 0)) return;
   Eigen::Matrix<double, kLight, kShared + 2, Eigen::RowMajor> side;  // N'K, the vector, and one to fill registers.
   side.leftCols<kMotion>() = t.jn.transpose();
   side.middleCols<6>(kMotion) = -t.nn.leftCols<6>();
@@ -55,7 +56,7 @@ Reduced reduced(const TileSums& t, const LightVector& tile, const LightVector& p
       side.row(i) -= r.lower(i, k) * side.row(k);
       for (int j = i; j < kLight; ++j) r.lower(j, i) -= r.lower(j, k) * r.lower(i, k);
     }
-    if (!(r.lower(i, i) > 0)) return r;
+    if (!(r.lower(i, i) > 0)) return;
     const double root = std::sqrt(r.lower(i, i));
     side.row(i) /= root;
     for (int j = i; j < kLight; ++j) r.lower(j, i) /= root;
@@ -72,7 +73,6 @@ Reduced reduced(const TileSums& t, const LightVector& tile, const LightVector& p
     r.pull += r.along[i] * row;
   }
   r.weight = 1;
-  return r;
 }
 
 // Weighs each tile by the shift it still asks for, in the metric of what it knows of shifts. Returns how much of the
@@ -114,7 +114,7 @@ Step solve(const std::vector<TileSums>& tiles, const Light& light, const LightSp
     return light.tile.empty() ? LightVector(LightVector::Zero()) : light.tile[i];
   };
   std::vector<Reduced> parts(tiles.size());
-  for (size_t i = 0; i < tiles.size(); ++i) parts[i] = reduced(tiles[i], own_light(i), prior);
+  for (size_t i = 0; i < tiles.size(); ++i) reduce(tiles[i], own_light(i), prior, parts[i]);
 
   const Eigen::Index free = basis.cols();
   MatrixXd allowed = MatrixXd::Zero(kShared, free + 6);

@@ -13,7 +13,8 @@ constexpr float kCap = 16;     // More excess than this says nothing more.
 constexpr float kSure = 2.2f;  // Mean squared residual, in variances, up to which a window is taken as visible...
 constexpr float kGone = 4.5f;  // ...and from which it is not.
 constexpr float kStrong = 4;   // Texture, in that of the middle pixel, that counts most.
-constexpr float kTukey = 12;   // Squared residual in variances from which a single pixel counts nothing (biweight).
+constexpr size_t kManyTiles = 128;
+constexpr float kTukey = 12;  // Squared residual in variances from which a single pixel counts nothing (biweight).
 
 f8 smooth_down(f8 x, float from, float to) {
   const f8 t = max(min((splat8(to) - x) * splat8(1 / (to - from)), splat8(1)), splat8(0));
@@ -122,14 +123,16 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
     }
   });
 
-  // The scale: the best quarter of the tiles shows what the plane itself leaves. Of large ones every other row tells
-  // it.
+  // The scale: the best quarter of the tiles shows what the plane itself leaves. Of large tiles every other row tells
+  // it, of many tiles every other column, too.
+  const bool many = tiles.size() >= kManyTiles;
   std::vector<float> medians, values;
   for (const Rect& t : tiles) {
     values.clear();
-    for (int y = t.y0; y < t.y1; y += t.height() < 16 ? 1 : 2) {
+    const int down = t.height() < 16 ? 1 : 2, across = many ? down : 1;
+    for (int y = t.y0; y < t.y1; y += down) {
       const float* row = excess.row(y - window.y0) + (t.x0 - window.x0);
-      for (int i = 0; i < t.width(); ++i)
+      for (int i = 0; i < t.width(); i += across)
         if (row[i] >= 0) values.push_back(row[i]);
     }
     if (values.size() >= 8) medians.push_back(quantile(values, 0.5));
@@ -153,7 +156,7 @@ void find_visible(const VisibilityInput& in, const std::vector<Rect>& tiles, con
   });
   // Texture counts for no more than a few times what most of the region has: what passes in front may have much more.
   values.clear();
-  const int step = int64_t{width} * height < 10000 ? 1 : 2;
+  const int step = int64_t{width} * height < 10000 ? 1 : many ? 4 : 2;
   for (int y = 0; y < height; y += step)
     for (int i = 0; i < width; i += step)
       if (excess.row(y)[i] >= 0) values.push_back(energy.row(y)[i]);
