@@ -10,11 +10,13 @@ movies=$(mktemp -d)
 rm -rf "$movies"
 drawn=$build/drawn/planes
 [ -d "$drawn" ] && "$build/tests/bench/bench_trackers" "$drawn" "$build/trackers" --only drift,spin 2>/dev/null
-# Large pictures: a region of 600x450, then what regions of other sizes take (those below 200,000 pixels on the whole
-# size, larger ones on half of it).
+[ -d "$build/drawn/boards" ] && "$build/tests/bench/bench_trackers" "$build/drawn/boards" "$build/trackers_return" --only return 2>/dev/null
+# Large pictures, as long as the small ones: a region of 600x450, then what regions of other sizes take (those below
+# 200,000 pixels on the whole size, larger ones on half of it).
 hd=$build/drawn/hd
-"$root/tests/truth/draw.sh" "$build/fixtures/stage/stage" "$hd" planes --size 1920x1080 --frames 9 --only drift,zoom,skew,spin
-"$build/tests/bench/bench_trackers" "$hd" "$build/trackers_hd" --box 600x450 2>/dev/null
+"$root/tests/truth/draw.sh" "$build/fixtures/stage/stage" "$hd" planes --size 1920x1080 --only drift,zoom,skew,spin,blur 2>/dev/null
+"$build/tests/bench/bench_trackers" "$hd" "$build/trackers_hd" --box 600x450 --only drift,zoom,skew,spin 2>/dev/null
+"$build/tests/bench/bench_trackers" "$hd" "$build/trackers_blur" --box 600x450 --only blur --shutter 270 --alone 2>/dev/null
 for box in 150x112 300x225 424x318 600x450 848x636 1200x900; do
   printf 'region of %s: ' "$box"
   "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_area" --only drift --box "$box" --alone 2>/dev/null | tail -1
