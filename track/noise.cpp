@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 #include <vector>
 
 #include "track/align.h"
@@ -42,6 +43,26 @@ double noise_sigma(const Picture& p) {
   const auto at = levels.begin() + levels.size() / 5;
   std::nth_element(levels.begin(), at, levels.end());
   return *at;
+}
+
+double noise_in_gradients(const Picture& p, const Rect& box, std::span<const float> mask, double sigma) {
+  const Rect inside = intersect(box, p.window().grown(-1));
+  const int channels = std::min(3, p.channels());
+  std::vector<float> off, slope;
+  double squares = 0, count = 0;
+  for (int y = inside.y0; y < inside.y1; ++y) {
+    off.clear(), slope.clear();
+    const float* shown = mask.data() + size_t(y - box.y0) * size_t(box.width()) - box.x0;
+    for (int x = inside.x0; x < inside.x1; ++x)
+      for (int c = 0; c < channels && shown[x] > 0; ++c)
+        for (const auto& [a, b] :
+             {std::pair(p.at(x - 1, y), p.at(x + 1, y)), std::pair(p.at(x, y - 1), p.at(x, y + 1))})
+          off.push_back(0.5f * (b[c] - a[c])), slope.push_back(p.at(x, y)[c]);
+    to_code_slopes(slope);
+    for (size_t i = 0; i < off.size(); ++i) squares += double(off[i] * slope[i]) * double(off[i] * slope[i]);
+    count += double(off.size());
+  }
+  return squares > 0 ? std::min(1.0, 0.5 * sigma * sigma * count / squares) : 1;
 }
 
 }  // namespace pw

@@ -18,8 +18,9 @@
 namespace pw {
 namespace {
 
-constexpr double kElsewherePx = 3;  // Further than this from a given place, what is followed is something else.
-constexpr double kRetryPx = 8;      // A frame that is expected nearer than this is tried again from there.
+constexpr double kElsewherePx = 3;   // Further than this from a given place, what is followed is something else.
+constexpr double kHeavyGrain = 0.3;  // Of the reference's gradients is noise: it is made clean.
+constexpr double kRetryPx = 8;       // A frame that is expected nearer than this is tried again from there.
 
 tl::unexpected<Problems> refuse(std::string what, std::string remedy) {
   return fail(Problem{.what = std::move(what), .remedy = std::move(remedy)});
@@ -97,7 +98,10 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
     if (frame != options.reference) starts.push_back(frame);
   const int twice = given->rbegin()->first - given->begin()->first;  // Seen twice, but for the given ones.
   const int visits = last - first + twice - (int(starts.size()) - 1);
-  const int total = options.refine ? 3 * visits + Together::visits(tracker) : 2 * visits;
+  const bool grainy = options.keep_clean && noise_in_gradients(image, tracker.reference.box(), tracker.reference.mask(),
+                                                               tracker.reference_noise) > kHeavyGrain;
+  const bool together = options.refine || grainy;
+  const int total = together ? 3 * visits + Together::visits(tracker) : 2 * visits;
   int done = 0;
   std::optional<Path> reference_path;
   for (int start : starts) {
@@ -164,10 +168,10 @@ Result<Motion> track_plane(const PlaneFrames& frames, const PlaneOptions& option
   collect();
   drop_strays(motion);
   bridge(motion, unread);
-  if (!options.refine) return motion;
-  Together together(tracker, motion, home, image, ignore,
-                    [&](int count) { return !progress || progress(done += count, total); });
-  if (auto solved = together.run(found); !solved) return fail(solved.error());
+  if (!together) return motion;
+  Together all(tracker, motion, home, image, ignore,
+               [&](int count) { return !progress || progress(done += count, total); });
+  if (auto solved = all.run(found); !solved) return fail(solved.error());
   collect();
   drop_strays(motion);
   bridge(motion, unread);

@@ -41,6 +41,9 @@ struct PlaneOptions {
   // All frames and one clean texture are solved for together (texture.h), in about twice the time. Each frame's own
   // grain and the reference's stay in its position; what is gained is that the reference's does not hide the texture.
   bool refine = false;
+  // Without `refine`: where the reference's grain is heavy (noise.h) and there are frames enough, all are followed once
+  // more against the mean of several good ones, in about half as much time again.
+  bool keep_clean = true;
 };
 
 // Problems: a region of fewer than 4 corners, with corners that are not finite (`also` too), smaller than 12 x 12

@@ -132,7 +132,8 @@ Result<Motion> track_bent(const PlaneFrames& frames, const BentOptions& options,
       return !progress || progress(pass * total + done, (rolling ? kPasses + 1 : 1) * total);
     };
     PlaneOptions plane = options.plane;
-    plane.refine = plane.refine && pass == (rolling ? kPasses : 0);  // In pictures that are as straight as they get.
+    const bool straight = pass == (rolling ? kPasses : 0);  // As straight as the pictures get.
+    plane.refine &= straight, plane.keep_clean &= straight;
     auto poses = track_rectified(rectified, bend, plane, runner, in_pass);
     if (!poses) return fail(poses.error());
     const std::vector<Sight> sights = rolling ? sights_of(bend, *poses) : std::vector<Sight>{};

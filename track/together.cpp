@@ -11,13 +11,16 @@ namespace pw {
 namespace {
 
 // Frames that a clean texture is made of, at most, and the bytes that what they show may take.
-constexpr size_t kMostViews = 24, kViewRoom = size_t{1} << 28;
-constexpr int kRounds = 3;          // Of texture and positions in turn,
+constexpr size_t kMostViews = 24, kCleanViews = 12, kViewRoom = size_t{1} << 28;
+constexpr int kRounds = 3;          // Of texture and positions in turn, where that is asked for,
 constexpr double kSettled = 0.005;  // unless no corner moved by more in the last, pixels.
 
 size_t most_views(const Tracker& tracker) {
-  return std::clamp(kViewRoom / (sizeof(f4) * size_t(tracker.reference.box().area())), 2 * kFewestViews, kMostViews);
+  return std::clamp(kViewRoom / (sizeof(f4) * size_t(tracker.reference.box().area())), 2 * kFewestViews,
+                    tracker.options.refine ? kMostViews : kCleanViews);
 }
+
+int rounds(const Tracker& tracker) { return tracker.options.refine ? kRounds : 1; }
 
 tl::unexpected<Problems> not_solved(std::string what, std::string remedy = "") {
   return fail(Problem{.what = std::move(what), .remedy = std::move(remedy)});
@@ -25,7 +28,7 @@ tl::unexpected<Problems> not_solved(std::string what, std::string remedy = "") {
 
 }  // namespace
 
-int Together::visits(const Tracker& tracker) { return (kRounds + 1) * int(most_views(tracker)); }
+int Together::visits(const Tracker& tracker) { return (rounds(tracker) + 1) * int(most_views(tracker)); }
 
 bool Together::visit(const std::vector<size_t>& which, bool again, bool look) {
   moved_ = 0;
@@ -55,6 +58,8 @@ bool Together::visit(const std::vector<size_t>& which, bool again, bool look) {
 
 Result<void> Together::run(std::vector<Tracker::Found>& all) {
   const std::vector<int> chosen = texture_frames(motion_, tracker_.frames.shutter_deg(), most_views(tracker_) - 1);
+  const bool asked = tracker_.options.refine;
+  if (chosen.size() + 1 < kFewestViews && !asked) return {};
   if (chosen.size() + 1 < kFewestViews)
     return not_solved(fmt::format("frames that show the plane well, smeared by no more than {} px: {}; a clean texture "
                                   "asks for {}",
@@ -80,14 +85,16 @@ Result<void> Together::run(std::vector<Tracker::Found>& all) {
   Picture texture = image_;
   tracker_.reference_noise /= std::sqrt(double(views_.size()));
   tracker_.clean = true;
-  for (int round = 1; round <= kRounds; ++round) {
+  const int last = rounds(tracker_);
+  for (int round = 1; round <= last; ++round) {
     texture = clean_texture(tracker_.reference, texture, views_, tracker_.runner);
     tracker_.reference = Reference(texture, ignore_, tracker_.options.region, tracker_.runner, tracker_.options.also);
-    if (!visit(in_texture, true, round < kRounds)) return not_solved("stopped");
+    if (!visit(in_texture, true, round < last)) return not_solved("stopped");
     if (moved_ < kSettled) break;
   }
   if (!visit(others, true, false)) return not_solved("stopped");
   const Pose& place = found_.back().pose;
+  if (place.status == TrackStatus::lost && !asked) return {};
   if (place.status == TrackStatus::lost)
     return not_solved("the reference frame has too little in common with the texture of the others",
                       "take refine out, or choose another reference");

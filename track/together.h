@@ -9,7 +9,8 @@
 namespace pw {
 
 // Texture and positions in turn, once all frames have been found: against the texture, until the reference frame's own
-// place on it is taken out of all others. A frame that is not found better keeps what it has.
+// place on it is taken out of all others. A frame that is not found better keeps what it has. Where that is not asked
+// for (PlaneOptions::refine), a texture of a few frames is made once, and only if they are fit for it.
 class Together {
  public:
   // `motion`: by what was found so far. `home`: the reference's path, `image` and `ignore` its picture and what is
@@ -21,7 +22,8 @@ class Together {
 
   // How often a frame is visited at most, those that are in no texture left out.
   static int visits(const Tracker& tracker);
-  // Moves the poses of `all`. Problems: too few frames fit for a texture, a reference unlike it, `step` saying no.
+  // Moves the poses of `all`. Problems: `step` saying no; where it is asked for, too few frames fit for a texture, or a
+  // reference unlike it.
   Result<void> run(std::vector<Tracker::Found>& all);
 
  private:

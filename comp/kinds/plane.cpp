@@ -284,7 +284,7 @@ Result<Survey> survey(const Plane& p, const Shot& shot) {
 }  // namespace
 
 Kind declare() {
-  return Declare<Plane>("plane", Family::measure, 8, "The motion of a flat thing through the shot.")
+  return Declare<Plane>("plane", Family::measure, 9, "The motion of a flat thing through the shot.")
       .also({"homography", "planar"})
       .input({.name = "image", .flow = Flow::picture, .doc = "What is tracked.", .required = false})
       .input({.name = "ignore",
@@ -339,7 +339,8 @@ Kind declare() {
           {.doc =
                "Solve for all frames and one clean texture together, once all have been found: where grain is heavy, "
                "or heavier in the reference than elsewhere. Asks for a few frames that move by 2 px at most while "
-               "the shutter is open; about twice the time; nothing is smoothed over time."})
+               "the shutter is open; about twice the time; nothing is smoothed over time. Without it, a reference "
+               "whose grain hides its texture is once made clean by a mean of such frames."})
       .param("estimate_lens", &Plane::estimate_lens,
              {.doc = "Find the lens by how the plane bends as it crosses the picture: k1, or k1 and k2 (kind lens). A "
                      "lens that is given is then where to start from.",

@@ -35,7 +35,7 @@ struct Kept final : PlaneFrames {
 };
 
 PlaneOptions options(const PlaneFrames& frames, bool refine = true) {
-  return {.reference = frames.first(), .region = kRegion, .refine = refine};
+  return {.reference = frames.first(), .region = kRegion, .refine = refine, .keep_clean = false};
 }
 
 Motion tracked(const PlaneFrames& frames, const PlaneOptions& o, const Runner& runner = serial()) {
@@ -127,6 +127,48 @@ TEST(Refine, ReferenceNoisierThanTheRest) {
   EXPECT_LT(share(c.refined.spread, c.plain.spread), 0.8);
   EXPECT_GT(c.refined.nees, 0.5);
   EXPECT_LT(c.refined.nees, 2);
+}
+
+Scene too_noisy(int take) {
+  Scene s = fine_and_noisy(take);
+  s.grain = 0.1;
+  return s;
+}
+
+// A reference whose grain hides its texture is made clean without being asked for it; one that shows it well is not.
+TEST(Refine, HeavyGrainIsTakenOutOfTheReference) {
+  double plain = 0, clean = 0;
+  for (int take = 0; take < 3; ++take) {
+    const Scene s = too_noisy(take);
+    const Kept frames(s);
+    PlaneOptions o = options(frames, false);
+    plain += errors(tracked(frames, o), s).spread;
+    o.keep_clean = true;
+    const Errors e = errors(tracked(frames, o), s);
+    clean += e.spread;
+    EXPECT_LT(e.nees, 2);
+  }
+  EXPECT_LT(share(clean, plain), 0.95);
+}
+
+TEST(Refine, AReferenceWithLittleGrainStaysAsItIs) {
+  Scene s = swaying();
+  s.grain = 0.005;
+  const Kept frames(s);
+  PlaneOptions o = options(frames, false);
+  const Motion plain = tracked(frames, o);
+  o.keep_clean = true;
+  EXPECT_EQ(score(tracked(frames, o), plain).worst_px, 0);
+}
+
+// Too few frames for a texture: nothing is asked of the person, and nothing changes.
+TEST(Refine, HeavyGrainInFewFrames) {
+  Kept frames(too_noisy(0));
+  frames.pictures.resize(3);
+  PlaneOptions o = options(frames, false);
+  const Motion plain = tracked(frames, o);
+  o.keep_clean = true;
+  EXPECT_EQ(score(tracked(frames, o), plain).worst_px, 0);
 }
 
 TEST(Refine, ExactFootageStaysExact) {
