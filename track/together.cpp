@@ -16,8 +16,8 @@ constexpr int kRounds = 3;          // Of texture and positions in turn, where t
 constexpr double kSettled = 0.005;  // unless no corner moved by more in the last, pixels.
 
 size_t most_views(const Tracker& tracker) {
-  return std::clamp(kViewRoom / (sizeof(f4) * size_t(tracker.reference.box().area())), 2 * kFewestViews,
-                    tracker.options.refine ? kMostViews : kCleanViews);
+  const size_t view = sizeof(f4) * size_t(std::max<int64_t>(1, tracker.reference.box().area()));
+  return std::clamp(kViewRoom / view, 2 * kFewestViews, tracker.options.refine ? kMostViews : kCleanViews);
 }
 
 int rounds(const Tracker& tracker) { return tracker.options.refine ? kRounds : 1; }
