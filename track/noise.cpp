@@ -52,9 +52,9 @@ double noise_in_gradients(const Picture& p, const Rect& box, std::span<const flo
   double squares = 0, count = 0;
   for (int y = inside.y0; y < inside.y1; ++y) {
     off.clear(), slope.clear();
-    const float* shown = mask.data() + size_t(y - box.y0) * size_t(box.width()) - box.x0;
+    const auto shown = mask.subspan(size_t(y - box.y0) * size_t(box.width()));
     for (int x = inside.x0; x < inside.x1; ++x)
-      for (int c = 0; c < channels && shown[x] > 0; ++c)
+      for (int c = 0; c < channels && shown[size_t(x - box.x0)] > 0; ++c)
         for (const auto& [a, b] :
              {std::pair(p.at(x - 1, y), p.at(x + 1, y)), std::pair(p.at(x, y - 1), p.at(x, y + 1))})
           off.push_back(0.5f * (b[c] - a[c])), slope.push_back(p.at(x, y)[c]);

@@ -8,12 +8,12 @@
 namespace pw {
 namespace {
 
-constexpr int kReach = 2;      // Evidence is gathered over 5 x 5 pixels.
-constexpr float kCap = 16;     // More excess than this says nothing more.
-constexpr float kSure = 2.2f;  // Mean squared residual, in variances, up to which a window is taken as visible...
-constexpr float kGone = 4.5f;  // ...and from which it is not.
-constexpr float kStrong = 4;   // Texture, in that of the middle pixel, that counts most.
-constexpr size_t kManyTiles = 128;
+constexpr int kReach = 2;           // Evidence is gathered over 5 x 5 pixels.
+constexpr float kCap = 16;          // More excess than this says nothing more.
+constexpr float kSure = 2.2f;       // Mean squared residual, in variances, up to which a window is taken as visible...
+constexpr float kGone = 4.5f;       // ...and from which it is not.
+constexpr float kStrong = 4;        // Texture, in that of the middle pixel, that counts most.
+constexpr size_t kManyTiles = 128;  // Of so many some pixels tell enough.
 constexpr float kTukey = 12;  // Squared residual in variances from which a single pixel counts nothing (biweight).
 
 f8 smooth_down(f8 x, float from, float to) {
