@@ -17,7 +17,7 @@ hd=$build/drawn/hd
 "$root/tests/truth/draw.sh" "$build/fixtures/stage/stage" "$hd" planes --size 1920x1080 --only drift,zoom,skew,spin,blur 2>/dev/null
 "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_hd" --box 600x450 --only drift,zoom,skew,spin 2>/dev/null
 "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_blur" --box 600x450 --only blur --shutter 270 --alone 2>/dev/null
-for box in 150x112 300x225 424x318 600x450 848x636 1200x900; do
+for box in 150x112 300x225 424x318 600x450 700x525 848x636; do
   printf 'region of %s: ' "$box"
   "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_area" --only drift --box "$box" --alone 2>/dev/null | tail -1
 done
