@@ -43,7 +43,7 @@ struct MovieInfo {
   std::string sampling;          // "4:2:0", "4:2:2", "4:4:4", "RGB", "grey"; with " + alpha".
   int channels = 3;              // Of a picture.
   int frames = 0;
-  double bits_per_pixel = 0;  // Of the file for one pixel of one frame, on average.
+  double bits_per_pixel = 0;  // Of its picture for one pixel of one frame, on average.
   Timing timing;
   double seconds = 0;  // From the first frame to the end of the last.
   Known<Matrix> matrix;

@@ -14,7 +14,7 @@ drawn=$build/drawn/planes
 # Large pictures, as long as the small ones: a region of 600x450, then what regions of other sizes take (those below
 # 200,000 pixels on the whole size, larger ones on half of it).
 hd=$build/drawn/hd
-"$root/tests/truth/draw.sh" "$build/fixtures/stage/stage" "$hd" planes --size 1920x1080 --only drift,zoom,skew,spin,blur 2>/dev/null
+"$root/tests/truth/draw.sh" "$build/fixtures/stage/stage" "$hd" planes --size 1920x1080 --only drift,zoom,skew,spin,blur
 "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_hd" --box 600x450 --only drift,zoom,skew,spin 2>/dev/null
 "$build/tests/bench/bench_trackers" "$hd" "$build/trackers_blur" --box 600x450 --only blur --shutter 270 --alone 2>/dev/null
 for box in 150x112 300x225 424x318 600x450 700x525 848x636; do

@@ -156,24 +156,30 @@ double median(std::vector<double> v) {
   return v[v.size() / 2];
 }
 
-// It goes through the frames twice, in the second pass some at a time: a frame costs what the first took of it, and
-// what the second took of one in the middle.
+// It goes through the frames twice, in the second pass some at a time, and where grain is heavy once more: a frame
+// costs what the first took of it, what the second took of one in the middle, and its share of the rest.
 Run run_own(const Sequence& s, double shutter_deg) {
   PlaneOptions options;
   options.reference = s.truth.reference;
   options.region = s.truth.region;
   Run run{"plane", {}, {}};
-  std::vector<double> first, second;
+  const int visits = int(s.frames.size()) - 1;
+  std::vector<double> second;
+  double rest = 0;
   auto begin = busy_ms();
   int last = 0;
-  run.motion = must(track_plane(Decoded(s.frames, 1, shutter_deg), options, serial(), [&](int done, int total) {
-    (2 * done <= total ? first : second)
-        .insert((2 * done <= total ? first : second).end(), done - last, (busy_ms() - begin) / (done - last));
+  run.motion = must(track_plane(Decoded(s.frames, 1, shutter_deg), options, serial(), [&](int done, int) {
+    const double ms = busy_ms() - begin;
+    if (done <= visits)
+      run.ms.push_back(ms);
+    else if (done <= 2 * visits)
+      second.insert(second.end(), done - last, ms / (done - last));
+    else
+      rest += ms;
     begin = busy_ms(), last = done;
     return true;
   }));
-  run.ms = std::move(first);
-  for (double& ms : run.ms) ms += median(second);
+  for (double& ms : run.ms) ms += median(second) + rest / visits;
   return run;
 }
 
